@@ -1,0 +1,1 @@
+"""Analysis in, pages and files out."""

@@ -1,0 +1,1 @@
+"""A robot that never existed, with known truth. Shares nothing with the analysis."""
