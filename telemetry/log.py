@@ -1,0 +1,141 @@
+"""Log, Channel and Repair: the only form in which samples travel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.units import UNITS
+
+__all__ = ["BoolArray", "Channel", "Dialect", "FloatArray", "Kind", "Log", "Repair"]
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+class Kind(StrEnum):
+    """What a channel's values are."""
+
+    NUMBER = "number"
+    SWITCH = "switch"
+    TEXT = "text"
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """One logged signal: the instants at which it was logged and the values, missing cells left out.
+
+    Attributes:
+        name: the log's own name, whole; hostile until escaped.
+        kind: number, switch (two states) or text.
+        unit: symbol out of `telemetry.units.UNITS`, or None; the unit of `values`.
+        t_s: shape (n,), float64, non-decreasing, seconds from the log's first kept record.
+        values: shape (n,), float64. Numbers as logged, in `unit`; a switch as 0.0 or 1.0; a text as
+            index into `labels`.
+        labels: the spellings of a switch (two: low, high) or of a text; empty for a number.
+        sampled: logged at a steady rate, as against only when it changes.
+        missing: cells that hold no value though a sampled channel should have one there.
+    """
+
+    name: str
+    kind: Kind
+    unit: str | None
+    t_s: FloatArray
+    values: FloatArray
+    labels: tuple[str, ...] = ()
+    sampled: bool = True
+    missing: int = 0
+
+    def canonical(self) -> FloatArray:
+        """The values in the canonical unit of their quantity, shape (n,); unchanged without a unit."""
+        if self.unit is None:
+            return self.values
+        unit = UNITS[self.unit]
+        if unit.factor == 1.0 and unit.offset == 0.0:
+            return self.values
+        return self.values * unit.factor + unit.offset
+
+    def code_of(self, value: bool | int | float | str) -> float | None:
+        """The entry of `values` that stands for a value of the robot file, or None if it never occurs."""
+        if isinstance(value, str):
+            spelled = [label.strip().lower() for label in self.labels]
+            wanted = value.strip().lower()
+            return float(spelled.index(wanted)) if wanted in spelled else None
+        if self.kind is Kind.TEXT:
+            return self.code_of(_as_text(value))
+        return float(value)
+
+    def equals(self, value: bool | int | float | str) -> BoolArray:
+        """Where the channel holds a value of the robot file, shape (n,); all False if it never does."""
+        code = self.code_of(value)
+        return np.zeros(len(self.values), dtype=bool) if code is None else self.values == code
+
+
+def _as_text(value: bool | int | float) -> str:
+    return str(value).lower() if isinstance(value, bool) else f"{value:g}"
+
+
+@dataclass(frozen=True)
+class Repair:
+    """One thing the reader had to mend or leave out, never in silence.
+
+    `line` is the first line of the file concerned (from 1), or None where there are no lines;
+    `cells` counts the cells that were left out.
+    """
+
+    kind: str
+    count: int
+    line: int | None
+    text: str
+    cells: int = 0
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How the file was read; `delimiter` and `decimal` are empty for Parquet."""
+
+    encoding: str
+    delimiter: str
+    decimal: str
+    time_column: str
+    time_unit: str
+    shape: str
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """A log as read.
+
+    Attributes:
+        file: the file's name without its folder; hostile until escaped.
+        sha256: of the file's bytes, lower-case hexadecimal.
+        rows: data rows kept.
+        t_s: shape (rows,), float64, non-decreasing: the instants of the kept records.
+        channels: by name, in the file's order, the time column left out.
+        repairs: what was mended or left out.
+        start_epoch_s: Unix time of the first record where the file's clock tells it, else None.
+    """
+
+    file: str
+    sha256: str
+    dialect: Dialect
+    rows: int
+    t_s: FloatArray
+    channels: Mapping[str, Channel] = field(default_factory=lambda: MappingProxyType({}))
+    repairs: tuple[Repair, ...] = ()
+    start_epoch_s: float | None = None
+
+    @property
+    def shape(self) -> str:
+        """`wide` or `long`."""
+        return self.dialect.shape
+
+    @property
+    def span_s(self) -> float:
+        """Seconds from the first kept record to the last."""
+        return float(self.t_s[-1]) if len(self.t_s) else 0.0
