@@ -1,0 +1,241 @@
+"""Analysis: everything known of one match, in one frozen record that grows from step to step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TypeVar
+
+from telemetry.finding import Check, Finding
+from telemetry.log import BoolArray, FloatArray, Log
+from telemetry.match import Match
+from telemetry.robot import Robot
+
+__all__ = [
+    "Action", "Analysis", "Association", "BeamHealth", "Contact", "Count", "Cycle", "Dip", "Guess", "MotorTrace",
+    "MotorUse", "PieceStep", "Pieces", "SensorState", "Supply", "Switching",
+]  # fmt: skip
+
+T = TypeVar("T")
+
+
+def _empty() -> Mapping[str, T]:
+    return MappingProxyType({})
+
+
+@dataclass(frozen=True)
+class Guess:
+    """One role that no robot file told: the dotted key, the channel that filled it, and why."""
+
+    key: str
+    channel: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A hit. `peak_g` and `direction_deg` are None where no accelerometer saw it.
+
+    `direction_deg` is the direction of the first push in the plane of the two axes, from the first axis
+    towards the second; `source` is `accelerometer` or `drive current`.
+    """
+
+    t_s: float
+    peak_g: float | None
+    duration_s: float
+    source: str
+    direction_deg: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Switching:
+    """A two-state signal as steps: from `t_s[i]` on it is `on[i]`, until the next entry or `end_s`.
+
+    Arrays have shape (n,); neighbours differ. For a beam, on means broken; for a limit, pressed.
+    `period_s` is how far apart readings are: 0 where every change was logged.
+    """
+
+    t_s: FloatArray
+    on: BoolArray
+    end_s: float
+    period_s: float
+
+    @property
+    def transitions(self) -> int:
+        """How often it changed."""
+        return max(len(self.t_s) - 1, 0)
+
+
+@dataclass(frozen=True, eq=False)
+class MotorTrace:
+    """What one motor did, on the clock of its current channel; arrays have shape (n,).
+
+    `current_a` is winding current without sign, `command` the duty applied (NaN where not logged),
+    `speed_rad_s` the shaft speed (NaN where it cannot be told), `speed_share` that speed as a share of the
+    free speed at the voltage applied (NaN likewise), `heat` the thermal level (1.0 is the limit; NaN where
+    the robot file does not tell enough). `speed_source` is `channel`, `back-EMF` or `none`.
+    """
+
+    t_s: FloatArray
+    current_a: FloatArray
+    command: FloatArray
+    speed_rad_s: FloatArray
+    speed_share: FloatArray
+    heat: FloatArray
+    driven: BoolArray
+    speed_source: str
+
+
+@dataclass(frozen=True)
+class MotorUse:
+    """One motor's match in a few numbers; None where it cannot be told."""
+
+    peak_current_a: float | None
+    stall_s: float | None
+    near_stall_s: float | None
+    peak_heat: float | None
+    end_heat: float | None
+    energy_wh: float | None
+
+
+@dataclass(frozen=True)
+class Dip:
+    """A voltage dip in the terms of IEC 61000-4-30: start, end, and the lowest voltage in it."""
+
+    start_s: float
+    end_s: float
+    residual_v: float
+
+
+@dataclass(frozen=True, eq=False)
+class Supply:
+    """The battery as the robot saw it; `t_s` and `voltage_v` have shape (n,)."""
+
+    t_s: FloatArray
+    voltage_v: FloatArray
+    open_circuit_v: float | None
+    resistance_ohm: float | None
+    lowest_v: float | None
+    dips: tuple[Dip, ...]
+    energy_wh: float | None
+
+
+@dataclass(frozen=True)
+class Count:
+    """A count with its 90 % interval."""
+
+    estimate: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
+class PieceStep:
+    """From `start_s` until the next step: pieces aboard, the chance that this is right, 90 % band."""
+
+    start_s: float
+    aboard: int
+    probability: float
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
+class BeamHealth:
+    """A stretch in which a beam told nothing true: `stuck_clear` or `stuck_broken`, and how sure that is."""
+
+    start_s: float
+    end_s: float
+    state: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """The story of the pieces, with each beam's health as part of it."""
+
+    collected: Count
+    released: Count
+    timeline: tuple[PieceStep, ...]
+    entries_s: tuple[float, ...]
+    releases_s: tuple[float, ...]
+    beam_health: Mapping[str, tuple[BeamHealth, ...]] = field(default_factory=_empty)
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """From the last release of one volley to the last of the next; `stages` in seconds.
+
+    `open` marks the last cycle where the match ended before its release: then `end_s` is that end.
+    """
+
+    number: int
+    start_s: float
+    end_s: float
+    pieces: int
+    stages: Mapping[str, float]
+    open: bool = False
+
+
+@dataclass(frozen=True)
+class Association:
+    """Rate of faults just after contacts over the rate at other times, with its exact 95 % interval."""
+
+    rate_ratio: float | None
+    low: float | None
+    high: float | None
+    p: float
+
+
+@dataclass(frozen=True)
+class SensorState:
+    """What a beam or limit was in this match."""
+
+    role: str
+    transitions: int
+    state: str
+    dead_since_s: float | None = None
+    dead_interval_s: tuple[float, float] | None = None
+    contact_association: Association | None = None
+
+
+@dataclass(frozen=True)
+class Action:
+    """One line of the pit list: what to do, and the findings (indices into `Analysis.findings`) behind it."""
+
+    text: str
+    subject: str
+    why: str
+    when_s: float
+    severity: str
+    minutes: float
+    cautions: tuple[str, ...]
+    findings: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """What is known so far; each step returns a copy with one more part filled in.
+
+    Findings stand in the order of time. `failures` names each step that broke, with the reason.
+    """
+
+    log: Log
+    robot: Robot
+    match: Match
+    guesses: tuple[Guess, ...] = ()
+    contacts: tuple[Contact, ...] = ()
+    beams: Mapping[str, Switching] = field(default_factory=_empty)
+    limits: Mapping[str, Switching] = field(default_factory=_empty)
+    motors: Mapping[str, MotorTrace] = field(default_factory=_empty)
+    motor_use: Mapping[str, MotorUse] = field(default_factory=_empty)
+    supply: Supply | None = None
+    pieces: Pieces | None = None
+    cycles: tuple[Cycle, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    checks: tuple[Check, ...] = ()
+    sensors: Mapping[str, SensorState] = field(default_factory=_empty)
+    pit_list: tuple[Action, ...] = ()
+    failures: tuple[str, ...] = ()
+    settings: Mapping[str, object] = field(default_factory=_empty)
