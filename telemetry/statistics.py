@@ -1,0 +1,165 @@
+"""Exact tests and intervals for the few events a match holds, and descriptive numbers that do not round away.
+
+`scipy.special` is imported inside the functions that need it: it takes as long to load as numpy itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from telemetry.log import FloatArray
+
+__all__ = [
+    "MedianInterval", "Moments", "RateComparison", "adjusted_p", "compare_rates", "median_interval",
+    "moments", "poisson_limits", "proportion_limits",
+]  # fmt: skip
+
+_RELATIVE_ERROR = 1e-7
+
+
+@dataclass(frozen=True)
+class RateComparison:
+    """A rate over another. `rate_ratio` and `high` are None where they are infinite or cannot be told."""
+
+    rate_ratio: float | None
+    low: float | None
+    high: float | None
+    p: float
+
+
+@dataclass(frozen=True)
+class MedianInterval:
+    """A median and the interval between two order statistics; None where the values are too few for one."""
+
+    median: float
+    low: float | None
+    high: float | None
+    level: float
+    """The confidence the interval truly has, at least the one asked for; 0.0 where there is none."""
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Mean, standard deviation with n − 1, and lag-1 autocorrelation; None where they are not defined."""
+
+    mean: float
+    sd: float | None
+    autocorrelation: float | None
+
+
+def poisson_limits(count: int, *, level: float = 0.95) -> tuple[float, float]:
+    """Exact limits of a Poisson mean for a count (Garwood, Biometrika 28, 1936); over time, of a rate."""
+    from scipy.special import gammaincinv
+
+    tail = (1 - level) / 2
+    low = float(gammaincinv(count, tail)) if count > 0 else 0.0
+    return low, float(gammaincinv(count + 1, 1 - tail))
+
+
+def proportion_limits(successes: int, trials: int, *, level: float = 0.95) -> tuple[float, float]:
+    """Exact limits for a proportion (Clopper and Pearson, Biometrika 26, 1934); (0, 1) without trials."""
+    from scipy.special import betaincinv
+
+    tail = (1 - level) / 2
+    failures = trials - successes
+    low = float(betaincinv(successes, failures + 1, tail)) if successes > 0 else 0.0
+    high = float(betaincinv(successes + 1, failures, 1 - tail)) if failures > 0 else 1.0
+    return low, high
+
+
+def compare_rates(
+    count: int, exposure_s: float, other_count: int, other_exposure_s: float, *, level: float = 0.95
+) -> RateComparison:
+    """The rate count / exposure over other_count / other_exposure, with exact limits and two-sided p.
+
+    Given the sum of both, the first count is binomial with the first's share of the exposure; p sums every
+    outcome not likelier than the observed one. Source: Przyborowski and Wilenski, Biometrika 31 (1940); limits by
+    Clopper and Pearson. Any unit of exposure serves, the same for both.
+    """
+    if count < 0 or other_count < 0:
+        raise ValueError("counts must be 0 or more")
+    both = count + other_count
+    if not (exposure_s > 0 and other_exposure_s > 0) or both == 0:
+        return RateComparison(None, None, None, 1.0)
+    scale = other_exposure_s / exposure_s
+    low, high = proportion_limits(count, both, level=level)
+    return RateComparison(
+        rate_ratio=count / other_count * scale if other_count else None,
+        low=low / (1 - low) * scale,
+        high=high / (1 - high) * scale if high < 1.0 else None,
+        p=_binomial_p(count, both, exposure_s / (exposure_s + other_exposure_s)),
+    )
+
+
+def adjusted_p(p_values: ArrayLike) -> FloatArray:
+    """P-values adjusted for the false discovery rate, in the order given, shape (n,).
+
+    Source: Benjamini and Hochberg, JRSS B 57 (1995): the least m·p(j)/j over ranks j from its own up.
+    """
+    values = np.asarray(p_values, dtype=np.float64)
+    order = np.argsort(values, kind="stable")
+    scaled = values[order] * len(values) / np.arange(1, len(values) + 1)
+    adjusted = np.empty_like(values)
+    adjusted[order] = np.minimum(np.minimum.accumulate(scaled[::-1])[::-1], 1.0)
+    return adjusted
+
+
+def moments(values: ArrayLike) -> Moments:
+    """Mean, standard deviation and lag-1 autocorrelation of at least one value, by two passes.
+
+    The second pass takes deviations from the mean, and what the first rounded off is added to the mean: large
+    values that differ little keep their digits. r1 = Σ(x[i] − m)(x[i+1] − m) / Σ(x[i] − m)².
+    """
+    x = np.asarray(values, dtype=np.float64)
+    if len(x) == 0:
+        raise ValueError("no values")
+    rough = float(x.mean())
+    mean = rough + float((x - rough).mean())
+    deviation = x - mean
+    squares = float(deviation @ deviation)
+    return Moments(
+        mean=mean,
+        sd=math.sqrt(squares / (len(x) - 1)) if len(x) > 1 else None,
+        autocorrelation=float(deviation[:-1] @ deviation[1:]) / squares if squares > 0 else None,
+    )
+
+
+def median_interval(values: Sequence[float] | FloatArray, *, level: float = 0.95) -> MedianInterval:
+    """The median with an interval between the k-th value from below and the k-th from above.
+
+    k is the largest that keeps the confidence at `level`, by the binomial of a fair coin; no shape of the
+    distribution is assumed. Source: David and Nagaraja, Order Statistics, 3rd ed. (2003), section 7.1. Fewer
+    than six values give no interval at 95 %.
+    """
+    ordered = np.sort(np.asarray(values, dtype=np.float64))
+    n = len(ordered)
+    if n == 0:
+        raise ValueError("no values")
+    below = np.cumsum(_binomial_pmf(n, 0.5))
+    k = int(np.count_nonzero(1 - 2 * below[: (n + 1) // 2] >= level))
+    if k == 0:
+        return MedianInterval(float(np.median(ordered)), None, None, 0.0)
+    true_level = float(1 - 2 * below[k - 1])
+    return MedianInterval(float(np.median(ordered)), float(ordered[k - 1]), float(ordered[n - k]), true_level)
+
+
+def _binomial_p(successes: int, trials: int, chance: float) -> float:
+    """Two-sided exact p: every outcome not likelier than the observed one (within rounding)."""
+    pmf = _binomial_pmf(trials, chance)
+    unlikely = pmf <= pmf[successes] * (1 + _RELATIVE_ERROR)
+    return min(1.0, math.fsum(pmf[unlikely].tolist()))
+
+
+def _binomial_pmf(trials: int, chance: float) -> FloatArray:
+    """Probability of 0 … trials successes, shape (trials + 1,), for 0 < chance < 1."""
+    k = np.arange(trials + 1)
+    log_factorial = np.concatenate(([0.0], np.cumsum(np.log(np.arange(1, trials + 1)))))
+    log_choose = log_factorial[-1] - log_factorial - log_factorial[::-1]
+    logs = log_choose + k * math.log(chance) + (trials - k) * math.log1p(-chance)
+    pmf: FloatArray = np.exp(logs)
+    return pmf
