@@ -1,0 +1,144 @@
+"""Motors and the battery that feeds them: the equations, stepped.
+
+A motor with its controller is ``duty * V_bus = I R + k w`` (the winding's inductance is left out: its time
+constant lies below the step). The controller passes power on without loss, so that the battery delivers
+``duty * I``; the bus voltage of one instant then follows from all motors together in closed form.
+"""
+
+from collections.abc import Sequence
+
+from telemetry.simulator.specification import BatterySpec, MotorSpec
+
+__all__ = ["Battery", "Motor"]
+
+_SECONDS_PER_HOUR = 3600.0
+
+
+class Motor:
+    """A motor, its controller and the inertia on its shaft.
+
+    ``wanted`` is the duty asked for; ``duty`` the one applied after current limiting. A controller asked
+    for nothing shorts the winding (brakes), unless it ``coasts``. One that is ``unplugged`` draws nothing.
+    """
+
+    __slots__ = (
+        "coasts",
+        "constant",
+        "current_a",
+        "duty",
+        "friction_nm",
+        "inertia",
+        "limit_a",
+        "regenerates",
+        "resistance",
+        "spec",
+        "speed",
+        "unplugged",
+        "wanted",
+    )
+
+    def __init__(
+        self,
+        spec: MotorSpec,
+        load_inertia_kg_m2: float = 0.0,
+        *,
+        coasts: bool = False,
+        regenerates: bool = True,
+    ) -> None:
+        self.spec = spec
+        self.resistance = spec.resistance_ohm
+        self.constant = spec.constant_v_s
+        self.friction_nm = spec.friction_nm
+        self.inertia = spec.rotor_inertia_kg_m2 + load_inertia_kg_m2
+        self.limit_a = spec.current_limit_a
+        self.coasts = coasts
+        self.regenerates = regenerates
+        self.unplugged = False
+        self.wanted = 0.0
+        self.duty = 0.0
+        self.speed = 0.0
+        self.current_a = 0.0
+
+    @property
+    def conducts(self) -> bool:
+        """Whether the winding is connected to anything at this instant."""
+        return not self.unplugged and (self.wanted != 0.0 or not self.coasts)
+
+    def limit(self, bus_v: float) -> None:
+        """Set the applied duty from the wanted one, within the controller's current limits.
+
+        ``bus_v`` is the voltage of the last step, as in a real controller.
+        """
+        duty = self.wanted
+        if self.limit_a is not None and not self.unplugged and self.conducts:
+            back_v = self.constant * self.speed
+            reach_v = self.resistance * self.limit_a
+            duty = min(max(duty, (back_v - reach_v) / bus_v), (back_v + reach_v) / bus_v)
+        if not self.regenerates and not self.unplugged and duty > 0.0:
+            duty = max(duty, self.constant * self.speed / bus_v)
+        self.duty = min(max(duty, -1.0), 1.0)
+
+    def draw(self, bus_v: float) -> float:
+        """Set the winding current from the bus voltage; return the current taken from the battery."""
+        if not self.conducts:
+            self.current_a = 0.0
+            return 0.0
+        self.current_a = (self.duty * bus_v - self.constant * self.speed) / self.resistance
+        return self.duty * self.current_a
+
+    def turn(self, step_s: float, load_nm: float = 0.0, dry_friction_nm: float = 0.0) -> None:
+        """Advance the speed by one step.
+
+        ``load_nm`` is a torque on the shaft with its sign (positive speeds it up); ``dry_friction_nm``
+        adds to the motor's own and opposes motion, holding the shaft still while it can.
+        """
+        push_nm = self.constant * self.current_a + load_nm
+        drag_nm = self.friction_nm + dry_friction_nm
+        speed = self.speed
+        if speed == 0.0:
+            if -drag_nm <= push_nm <= drag_nm:
+                return
+            drag_nm = drag_nm if push_nm > 0.0 else -drag_nm
+        elif speed < 0.0:
+            drag_nm = -drag_nm
+        turned = speed + (push_nm - drag_nm) / self.inertia * step_s
+        self.speed = 0.0 if speed * turned < 0.0 else turned
+
+
+class Battery:
+    """The supply: ``V = E - I R``, where E falls with the charge drawn."""
+
+    def __init__(self, spec: BatterySpec) -> None:
+        self.spec = spec
+        self.resistance_ohm = spec.resistance_ohm
+        self.charge_as = 0.0
+        self.bus_v = spec.open_circuit_v
+        self.current_a = 0.0
+
+    @property
+    def open_circuit_v(self) -> float:
+        """Voltage without load at the present charge."""
+        return self.spec.open_circuit_v - self.spec.sag_v_per_ah * self.charge_as / _SECONDS_PER_HOUR
+
+    def supply(self, motors: Sequence[Motor], step_s: float) -> None:
+        """Solve the bus voltage with all motors on it, and let each draw its current.
+
+        With ``I = standby + sum(d (d V - k w) / R)`` put into ``V = E - I Rs`` the voltage is linear.
+        """
+        siemens = 0.0
+        back_a = 0.0
+        for motor in motors:
+            motor.limit(self.bus_v)
+            duty = motor.duty
+            if duty != 0.0 and motor.conducts:
+                per_ohm = duty / motor.resistance
+                siemens += duty * per_ohm
+                back_a += motor.constant * motor.speed * per_ohm
+        source = self.resistance_ohm
+        standby_a = self.spec.standby_a
+        self.bus_v = (self.open_circuit_v - source * (standby_a - back_a)) / (1.0 + source * siemens)
+        current_a = standby_a
+        for motor in motors:
+            current_a += motor.draw(self.bus_v)
+        self.current_a = current_a
+        self.charge_as += current_a * step_s

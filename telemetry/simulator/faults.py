@@ -1,0 +1,144 @@
+"""Faults to put into a simulated match. Times are seconds from the first record of the log."""
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+__all__ = [
+    "BeamDead",
+    "BeamDropouts",
+    "Chatter",
+    "DevicesLost",
+    "Fault",
+    "FaultRecord",
+    "FeedJam",
+    "LimitOverrun",
+    "LogGap",
+    "LooseLug",
+    "MotorUnplugged",
+    "TightMechanism",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class BeamDropouts:
+    """A loose receiver lead: after a hit, with some probability, the input reads its unplugged level.
+
+    ``windows`` sets the spans by hand instead. At its onset and its return the lead makes and breaks a few
+    times, and a receiver that regains its supply reads broken until it has found its emitter again.
+    """
+
+    beam: str
+    probability: float = 0.5
+    length_s: tuple[float, float] = (2.0, 15.0)
+    windows: tuple[tuple[float, float], ...] | None = None
+    flickers: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class BeamDead:
+    """A beam that reads one level from a time on."""
+
+    beam: str
+    from_s: float
+    stuck: Literal["clear", "broken"] = "clear"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chatter:
+    """A vibrating beam: bursts of short false edges, while the belt runs or after hits."""
+
+    beam: str
+    trigger: Literal["belt", "hits"] = "belt"
+    from_s: float = 0.0
+    bursts_per_belt_minute: float = 10.0
+    probability: float = 0.6
+    burst_s: tuple[float, float] = (0.4, 1.6)
+    bounce_s: tuple[float, float] = (0.002, 0.040)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FeedJam:
+    """A piece that blocks the belt, from the first chance after ``from_s`` (drawn when not given) on.
+
+    The driver keeps driving for ``held_s`` and then reverses the belt, or it frees itself at that moment.
+    """
+
+    from_s: float | None = None
+    held_s: float = 2.5
+    cleared_by: Literal["reverse", "release"] = "reverse"
+
+
+@dataclass(frozen=True, kw_only=True)
+class MotorUnplugged:
+    """A motor lead off its controller: commanded, but without any current."""
+
+    motor: str
+    from_s: float
+    to_s: float = float("inf")
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitOverrun:
+    """The hoist's controller misses its limits; the driver lets go that long after the switch closed."""
+
+    driven_on_s: float = 1.2
+
+
+@dataclass(frozen=True, kw_only=True)
+class LooseLug:
+    """A battery lug knocked loose: the source resistance from then on."""
+
+    from_s: float
+    resistance_ohm: float = 0.035
+
+
+@dataclass(frozen=True, kw_only=True)
+class TightMechanism:
+    """A motor whose dry friction is a multiple of what it was."""
+
+    motor: str
+    factor: float = 2.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class LogGap:
+    """The logger writes nothing for a while."""
+
+    at_s: float
+    length_s: float = 1.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class DevicesLost:
+    """Motors and beams that leave the record together, as behind one connector; they work on unseen."""
+
+    subject: str
+    devices: tuple[str, ...]
+    at_s: float
+    length_s: float
+    frozen: bool = False
+
+
+Fault = (
+    BeamDropouts
+    | BeamDead
+    | Chatter
+    | FeedJam
+    | MotorUnplugged
+    | LimitOverrun
+    | LooseLug
+    | TightMechanism
+    | LogGap
+    | DevicesLost
+)
+
+
+@dataclass(frozen=True)
+class FaultRecord:
+    """A fault as it happened: one line of the truth."""
+
+    kind: str
+    subject: str
+    start_s: float
+    end_s: float
+    detail: dict[str, Any] = field(default_factory=dict)

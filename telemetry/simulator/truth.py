@@ -1,0 +1,178 @@
+"""The truth behind a simulated log, as it goes into its ``.truth.json``."""
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.simulator.contacts import Contact
+from telemetry.simulator.faults import DevicesLost, Fault, FaultRecord, LogGap, LooseLug, MotorUnplugged
+from telemetry.simulator.logger import LoggerSpec, LogTable
+from telemetry.simulator.machine import STEP_S, Trace
+from telemetry.simulator.plan import MatchPlan
+from telemetry.simulator.specification import MotorSpec, RobotSpec
+from telemetry.simulator.switches import BeamInputs
+
+__all__ = ["tell_truth"]
+
+_DRIVEN_DUTY = 0.2
+_STALL_SHARE = 0.05
+_STALL_S = 0.25
+_HEAT_STEP = 100  # of the trace: heat is followed at 0.1 s
+
+Floats = NDArray[np.float64]
+
+
+def tell_truth(
+    spec: RobotSpec,
+    plan: MatchPlan,
+    logger: LoggerSpec,
+    trace: Trace,
+    inputs: BeamInputs,
+    hits: tuple[tuple[Contact, ...], tuple[Contact, ...]],
+    faults: tuple[Fault, ...],
+    table: LogTable,
+    seed: int,
+) -> dict[str, Any]:
+    """Everything that is known about a match. Times are seconds from the first record of the log.
+
+    ``hits`` are the contacts and the floor's bumps. A piece is ``entered`` when its front breaks the first
+    beam, ``released`` when the launcher wheel grips it.
+    """
+    contacts, bumps = hits
+    records = [*trace.faults, *inputs.faults, *_electrical(faults, plan.length_s)]
+    stalls = [stall for place, motor in enumerate(spec.motors) for stall in _stalls(trace, place, motor)]
+    return {
+        "schema": 1,
+        "seed": seed,
+        "robot": asdict(spec),
+        "logging": asdict(logger),
+        "plan": asdict(plan),
+        "log": {"packets": len(table.steps), "span_s": _round(float(table.steps[-1]) * STEP_S)},
+        "phases": [[span.phase, _round(span.start_s), _round(span.end_s)] for span in plan.spans],
+        "contacts": [_contact(contact) for contact in contacts],
+        "bumps": [_contact(bump) for bump in bumps],
+        "faults": [asdict(record) for record in sorted(records, key=lambda record: record.start_s)],
+        "pieces": _pieces(trace),
+        "timeline": _timeline(trace, plan),
+        "releases_s": [_round(time) for time, kind, _ in trace.events if kind == "release"],
+        "stalls": stalls,
+        "motors": {motor.name: _motor(trace, place, motor) for place, motor in enumerate(spec.motors)},
+        "supply": _supply(spec, trace, faults),
+    }
+
+
+def _round(value: float, digits: int = 3) -> float:
+    return round(float(value), digits)
+
+
+def _contact(contact: Contact) -> dict[str, float]:
+    return {
+        "t_s": contact.t_s,
+        "peak_g": contact.peak_g,
+        "direction_deg": contact.direction_deg,
+        "duration_s": contact.duration_s,
+        "push_s": contact.push_s,
+    }
+
+
+def _electrical(faults: tuple[Fault, ...], end_s: float) -> list[FaultRecord]:
+    records: list[FaultRecord] = []
+    for fault in faults:
+        if isinstance(fault, LogGap):
+            records.append(FaultRecord("log_gap", "log", fault.at_s, fault.at_s + fault.length_s))
+        elif isinstance(fault, LooseLug):
+            after = {"after_ohm": fault.resistance_ohm}
+            records.append(FaultRecord("source_resistance", "supply", fault.from_s, end_s, after))
+        elif isinstance(fault, MotorUnplugged):
+            records.append(FaultRecord("no_draw", fault.motor, fault.from_s, min(fault.to_s, end_s)))
+        elif isinstance(fault, DevicesLost):
+            detail = {"role": "harness", "lost": list(fault.devices)}
+            end = min(fault.at_s + fault.length_s, end_s)
+            records.append(FaultRecord("dropout", fault.subject, fault.at_s, end, detail))
+    return records
+
+
+def _pieces(trace: Trace) -> list[dict[str, Any]]:
+    return [
+        {
+            "number": piece.number,
+            "preload": piece.preload,
+            "entered_s": None if piece.entered_s is None else _round(piece.entered_s),
+            "released_s": None if piece.released_s is None else _round(piece.released_s),
+        }
+        for piece in trace.pieces
+    ]
+
+
+def _timeline(trace: Trace, plan: MatchPlan) -> list[dict[str, float]]:
+    """Pieces aboard as a step function, counted from the first beam on."""
+    aboard = sum(piece.preload for piece in trace.pieces)
+    changes = [(piece.entered_s, 1) for piece in trace.pieces if piece.entered_s is not None]
+    changes += [(piece.released_s, -1) for piece in trace.pieces if piece.released_s is not None]
+    timeline: list[dict[str, float]] = [{"start_s": 0.0, "aboard": aboard}]
+    for time_s, change in sorted(changes):
+        aboard += change
+        timeline.append({"start_s": _round(time_s), "aboard": aboard})
+    return timeline
+
+
+def _stalls(trace: Trace, place: int, motor: MotorSpec) -> list[dict[str, Any]]:
+    """Driven, and slower than 5 % of the free speed at the applied voltage, for a quarter second and more."""
+    duty, speed = trace.duty[place], trace.speed_rad_s[place]
+    free = np.abs(duty) * trace.bus_v / motor.constant_v_s
+    stalled = (np.abs(duty) >= _DRIVEN_DUTY) & (np.abs(speed) < _STALL_SHARE * free)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], stalled, [False]]).astype(np.int8)))
+    spans = edges.reshape(-1, 2) * STEP_S
+    current = np.abs(trace.current_a[place])
+    return [
+        {
+            "motor": motor.name,
+            "start_s": _round(start_s),
+            "end_s": _round(end_s),
+            "peak_a": _round(current[round(start_s / STEP_S) : round(end_s / STEP_S)].max(), 1),
+        }
+        for start_s, end_s in spans.tolist()
+        if end_s - start_s >= _STALL_S
+    ]
+
+
+def _motor(trace: Trace, place: int, motor: MotorSpec) -> dict[str, float]:
+    current, duty = trace.current_a[place], trace.duty[place]
+    power = duty * current * trace.bus_v
+    heat = _heat(current, motor)
+    return {
+        "peak_a": _round(np.abs(current).max(), 1),
+        "rms_a": _round(np.sqrt(np.mean(current**2)), 2),
+        "energy_wh": _round(power.sum() * STEP_S / 3600, 3),
+        "charge_ah": _round((duty * current).sum() * STEP_S / 3600, 4),
+        "peak_heat": _round(max(heat)),
+        "end_heat": _round(heat[-1]),
+    }
+
+
+def _heat(current: Floats, motor: MotorSpec) -> list[float]:
+    """Level of a first-order thermal model from cold: 1 is where the continuous current leads in the end."""
+    whole = len(current) - len(current) % _HEAT_STEP
+    squares = (current[:whole].reshape(-1, _HEAT_STEP) ** 2).mean(axis=1) / motor.continuous_current_a**2
+    step_s = _HEAT_STEP * STEP_S
+    heat, levels = 0.0, [0.0]
+    for square in squares.tolist():
+        constant_s = motor.heating_time_constant_s if square > heat else motor.cooling_time_constant_s
+        heat += (square - heat) * (1 - np.exp(-step_s / constant_s))
+        levels.append(float(heat))
+    return levels
+
+
+def _supply(spec: RobotSpec, trace: Trace, faults: tuple[Fault, ...]) -> dict[str, float]:
+    resistances = [spec.battery.resistance_ohm]
+    resistances += [fault.resistance_ohm for fault in faults if isinstance(fault, LooseLug)]
+    return {
+        "open_circuit_v": _round(trace.open_circuit_v[0]),
+        "open_circuit_end_v": _round(trace.open_circuit_v[-1]),
+        "resistance_ohm": resistances[-1],
+        "lowest_v": _round(trace.bus_v.min()),
+        "energy_wh": _round((trace.bus_v * trace.supply_a).sum() * STEP_S / 3600, 3),
+        "charge_ah": _round(trace.supply_a.sum() * STEP_S / 3600, 4),
+    }
