@@ -12,12 +12,15 @@ __all__ = [
     "LogSection", "MatchSection", "Motor", "Range", "Robot", "RobotSection", "SupplySection",
 ]  # fmt: skip
 
-Level = bool | int | float | str
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+Word = Annotated[str, Field(min_length=1, max_length=200)]
+Level = bool | int | Finite | Word
 """A logged value as the robot file spells it: 0, 1, true, false or a word."""
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Name = Word
+CurvePoint = Annotated[tuple[Positive, Positive], Field(strict=False)]
 
 
 class _Section(BaseModel):
@@ -77,7 +80,7 @@ class Motor(_Section):
     stall_torque_nm: Positive | None = None
     reduction: Positive = 1.0
     breaker_a: Positive | None = None
-    breaker_curve: list[tuple[Positive, Positive]] | None = None
+    breaker_curve: Annotated[list[CurvePoint], Field(min_length=1)] | None = None
     continuous_current_a: Positive | None = None
     heating_time_constant_s: Positive | None = None
     cooling_time_constant_s: Positive | None = None
@@ -107,7 +110,7 @@ class Range(_Section):
     """`[ranges.NAME]`: an analog distance sensor; nearer than `near` (as logged) means a piece is there."""
 
     signal: Name
-    near: float | None = None
+    near: Finite | None = None
 
 
 class Launcher(_Section):
@@ -173,8 +176,8 @@ class Robot(_Section):
         """Every (dotted key, channel name) by which the file names a channel of the log."""
         found: list[tuple[str, str | None]] = [("match.phase", self.match.phase)]
         for name, motor in self.motors.items():
-            for role in ("current", "command", "speed"):
-                found.append((f"motors.{name}.{role}", getattr(motor, role)))
+            roles = {"current": motor.current, "command": motor.command, "speed": motor.speed}
+            found.extend((f"motors.{name}.{role}", channel) for role, channel in roles.items())
         sensors: dict[str, Mapping[str, Beam | Limit | Range]] = {
             "beams": self.beams, "limits": self.limits, "ranges": self.ranges,
         }  # fmt: skip

@@ -78,8 +78,8 @@ def compare_rates(
     """The rate count / exposure over other_count / other_exposure, with exact limits and two-sided p.
 
     Given the sum of both, the first count is binomial with the first's share of the exposure; p sums every
-    outcome not likelier than the observed one. Source: Przyborowski and Wilenski, Biometrika 31 (1940); limits by
-    Clopper and Pearson. Any unit of exposure serves, the same for both.
+    outcome not likelier than the observed one. Source: Przyborowski and Wilenski, Biometrika 31 (1940);
+    limits by Clopper and Pearson. Any unit of exposure serves, the same for both.
     """
     if count < 0 or other_count < 0:
         raise ValueError("counts must be 0 or more")
