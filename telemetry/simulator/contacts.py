@@ -1,14 +1,14 @@
 """Hits by other robots and bumps of the floor: when they come, how they push, what an accelerometer feels."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.simulator.plan import MatchPlan
 
-__all__ = ["Accelerations", "Contact", "draw_bumps", "draw_contacts", "feel", "push_forces"]
+__all__ = ["Accelerations", "Contact", "draw_bumps", "draw_contacts", "feel", "push"]
 
 _GRAVITY = 9.81
 _BODY_SHARE = 0.22  # of the pulse that moves the whole robot; the rest shakes the frame
@@ -24,7 +24,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Contact:
-    """A hit: a pulse of ``peak_g`` towards ``direction_deg`` (0 ahead, 90 left), then a push for a while."""
+    """A hit: a pulse of ``peak_g`` towards ``direction_deg`` (0 ahead, 90 left), then a push for a while.
+
+    The chances tell how likely it comes to pass at all, by whether the robot is fully loaded.
+    """
 
     t_s: float
     peak_g: float
@@ -32,6 +35,8 @@ class Contact:
     duration_s: float
     push_s: float = 0.0
     push_n: float = 0.0
+    chance_empty: float = 1.0
+    chance_loaded: float = 1.0
 
     @property
     def ahead(self) -> float:
@@ -54,17 +59,22 @@ class Accelerations:
 
 
 def draw_contacts(plan: MatchPlan, rng: np.random.Generator) -> tuple[Contact, ...]:
-    """Draw the hits of a match, in teleop before the climb, at least three seconds apart."""
+    """Draw the hits of a match, in teleop before the climb, at least three seconds apart.
+
+    Opponents that look at the robot's light are ``plan.hits_when_loaded`` times as likely to hit when lit.
+    """
     teleop = plan.teleop
     first_s, last_s = teleop.start_s + 4.0, teleop.end_s - max(plan.endgame_s - 4.0, 4.0)
     if plan.hits <= 0 or last_s <= first_s:
         return ()
-    count = int(rng.poisson(plan.hits))
+    ratio = plan.hits_when_loaded
+    chances = {"chance_empty": min(1.0, 1 / ratio), "chance_loaded": min(1.0, ratio)}
+    count = int(rng.poisson(plan.hits * max(1.0, ratio)))
     kept: list[float] = []
     for time in np.sort(rng.uniform(first_s, last_s, count)):
         if not kept or time - kept[-1] >= _LEAST_SPACING_S:
             kept.append(round(float(time), 3))
-    return tuple(_draw_contact(time, rng) for time in kept)
+    return tuple(replace(_draw_contact(time, rng), **chances) for time in kept)
 
 
 def _draw_contact(t_s: float, rng: np.random.Generator) -> Contact:
@@ -96,23 +106,15 @@ def draw_bumps(plan: MatchPlan, rng: np.random.Generator) -> tuple[Contact, ...]
     )
 
 
-def push_forces(
-    contacts: tuple[Contact, ...], steps: int, step_s: float, mass_kg: float
-) -> tuple[list[float], list[float]]:
-    """Outside forces on the left and right half of the robot at each step, N."""
-    left, right = np.zeros(steps), np.zeros(steps)
-    for contact in contacts:
-        first = round(contact.t_s / step_s)
-        pulse_n = (
-            _half_sine(contact.duration_s, step_s) * contact.peak_g * _GRAVITY * _BODY_SHARE * mass_kg / 2
-        )
-        twist = 0.3 * contact.left
-        _add(left, first, pulse_n * (contact.ahead - twist))
-        _add(right, first, pulse_n * (contact.ahead + twist))
-        push_n = np.full(round(contact.push_s / step_s), contact.push_n * contact.ahead / 2)
-        _add(left, first, push_n)
-        _add(right, first, push_n)
-    return left.tolist(), right.tolist()
+def push(contact: Contact, sides_n: tuple[Floats, Floats], step_s: float, mass_kg: float) -> None:
+    """Add the outside force of one contact to those on the left and right half of the robot, N a step."""
+    first = round(contact.t_s / step_s)
+    pulse_n = _half_sine(contact.duration_s, step_s) * contact.peak_g * _GRAVITY * _BODY_SHARE * mass_kg / 2
+    push_n = np.full(round(contact.push_s / step_s), contact.push_n * contact.ahead / 2)
+    twist = 0.3 * contact.left
+    for side_n, share in zip(sides_n, (contact.ahead - twist, contact.ahead + twist), strict=True):
+        _add(side_n, first, pulse_n * share)
+        _add(side_n, first, push_n)
 
 
 def feel(

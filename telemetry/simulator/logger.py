@@ -20,10 +20,18 @@ __all__ = ["Column", "LogTable", "LoggerSpec", "record"]
 Kind = Literal["number", "switch", "text"]
 Steps = NDArray[np.int64]
 
-_CURRENT = {"A": ("_a", 1.0, 1), "mA": ("_ma", 1e3, -2)}
-_VOLTAGE = {"V": ("_v", 1.0, 2), "mV": ("_mv", 1e3, -1)}
-_SPEED = {"rpm": ("_rpm", 30 / np.pi, 0), "rad_s": ("_rad_s", 1.0, 1)}
-_ACCELERATION = {"g": ("_g", 1.0, 2), "m_s2": ("_m_s2", 9.81, 1)}
+_UNITS = {
+    "A": ("_a", 1.0, 1),
+    "mA": ("_ma", 1e3, -2),
+    "V": ("_v", 1.0, 2),
+    "mV": ("_mv", 1e3, -1),
+    "rpm": ("_rpm", 30 / np.pi, 0),
+    "rad_s": ("_rad_s", 1.0, 1),
+    "g": ("_g", 1.0, 2),
+    "m_s2": ("_m_s2", 9.80665, 1),
+    "": ("", 1.0, 3),
+}
+"""Suffix of a name, factor from the trace's own unit, decimals kept."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,6 +75,13 @@ class LoggerSpec:
     def name(self, key: str) -> str:
         """The name a channel of this key has in the log."""
         return self.names.get(key, _default_name(self, key))
+
+    def unit(self, key: str) -> str:
+        """The unit a channel of this key is logged in; empty where it has none."""
+        if key.startswith("accel."):
+            return self.acceleration_unit
+        units = {"current": self.current_unit, "voltage": self.voltage_unit, "speed": self.speed_unit}
+        return units.get(key.split(".")[-1], "")
 
     @property
     def time_name(self) -> str:
@@ -161,7 +176,7 @@ def _switches(
     for bit, limit in enumerate((spec.arm.low, spec.arm.high)):
         values = _levels(trace.limits[steps] >> bit & 1 == 1, limit.pressed, limit.released)
         columns.append(_polled(logger, f"limit.{limit.name}", values, "switch"))
-    loaded = _levels(trace.aboard[steps] >= spec.capacity, 1, 0)
+    loaded = _levels(trace.loaded[steps], 1, 0)
     return [*columns, _polled(logger, "loaded", loaded, "switch")]
 
 
@@ -203,24 +218,10 @@ def _sampled(
     logger: LoggerSpec, key: str, values: NDArray[np.float64], noise: float, rng: np.random.Generator
 ) -> Column:
     """A number as logged: noisy, in the logger's unit, rounded. ``noise`` is a standard deviation."""
-    scale, decimals = _unit(logger, key)[1:]
+    scale, decimals = _UNITS[logger.unit(key)][1:]
     logged = (values + rng.normal(0.0, 1.0, len(values)) * noise * logger.noise) * scale
     rounded = np.round(logged, decimals) + 0.0
     return Column(key, logger.name(key), "number", rounded, np.ones(len(values), dtype=bool), decimals)
-
-
-def _unit(logger: LoggerSpec, key: str) -> tuple[str, float, int]:
-    """Suffix of the name, factor from the trace's own unit, decimals."""
-    quantity = key.split(".")[-1]
-    if key.startswith("accel."):
-        return _ACCELERATION[logger.acceleration_unit]
-    if quantity == "current":
-        return _CURRENT[logger.current_unit]
-    if quantity == "voltage":
-        return _VOLTAGE[logger.voltage_unit]
-    if quantity == "speed":
-        return _SPEED[logger.speed_unit]
-    return "", 1.0, 3
 
 
 def _default_name(logger: LoggerSpec, key: str) -> str:
@@ -231,7 +232,7 @@ def _default_name(logger: LoggerSpec, key: str) -> str:
         return "loaded_light"
     if device in ("beam", "limit"):
         return f"{device}_{quantity}"
-    suffix = _unit(logger, key)[0]
+    suffix = _UNITS[logger.unit(key)][0]
     if quantity in ("voltage", "speed"):
         return f"{device}{suffix}"
     return f"{device}_{quantity}{suffix}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.simulator.contacts import Contact, push_forces
+from telemetry.simulator.contacts import Contact, push
 from telemetry.simulator.driver import Commands, Driver
 from telemetry.simulator.electrics import Battery, Motor
 from telemetry.simulator.faults import (
@@ -19,6 +19,7 @@ from telemetry.simulator.faults import (
     MotorUnplugged,
     TightMechanism,
 )
+from telemetry.simulator.jams import Jams
 from telemetry.simulator.mechanisms import Drivetrain, Feed, Flywheel, Hoist, Intake
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import RobotSpec
@@ -30,7 +31,6 @@ __all__ = ["STEP_S", "Machine", "Trace"]
 STEP_S = 0.001
 _STEPS_PER_TICK = 20
 _TICK_S = STEP_S * _STEPS_PER_TICK
-_JAM_CLEARS_S = 0.3
 
 Floats = NDArray[np.float64]
 
@@ -49,10 +49,11 @@ class Trace:
     acceleration: Floats
     beams: NDArray[np.int64]
     limits: NDArray[np.int64]
-    aboard: Floats
+    loaded: NDArray[np.bool_]
     pieces: tuple[Piece, ...]
+    releases_s: tuple[float, ...]
+    contacts: tuple[Contact, ...]
     faults: tuple[FaultRecord, ...]
-    events: tuple[tuple[float, str, float], ...]
 
     @property
     def time_s(self) -> Floats:
@@ -73,7 +74,11 @@ class Machine:
     ) -> None:
         self.spec = spec
         self.plan = plan
-        self.contacts = contacts
+        self.contacts: list[Contact] = []
+        self._coming = sorted(contacts, key=lambda contact: contact.t_s)
+        self._chances = stream(seed, "chances")
+        steps = round(plan.length_s / STEP_S)
+        self._push_n = (np.zeros(steps), np.zeros(steps))
         self.drive = Drivetrain(spec)
         self.intake = Intake(spec)
         self.feed = Feed(spec)
@@ -94,9 +99,13 @@ class Machine:
         self._dips = stream(seed, "dips")
         self._record = array("d")
         self._faults: list[FaultRecord] = []
-        self._events: list[tuple[float, str, float]] = []
-        self._jams = _Jams(
-            self, [fault for fault in faults if isinstance(fault, FeedJam)], stream(seed, "jams")
+        self._releases_s: list[float] = []
+        self._jams = Jams(
+            [fault for fault in faults if isinstance(fault, FeedJam)],
+            (self.feed, self.tower, self.driver),
+            plan.teleop,
+            stream(seed, "jams"),
+            lambda start_s, end_s: self.note("stall", spec.feed.name, start_s, end_s, cause="jam"),
         )
         self._unplugged = [fault for fault in faults if isinstance(fault, MotorUnplugged)]
         self._lugs = [fault for fault in faults if isinstance(fault, LooseLug)]
@@ -110,6 +119,11 @@ class Machine:
             else:
                 self.motor(fault.motor).friction_nm *= fault.factor
                 self.note("friction_trend", fault.motor, 0.0, self.plan.length_s, factor=fault.factor)
+
+    @property
+    def loaded(self) -> bool:
+        """Whether the robot carries all it can, which its light shows."""
+        return self.tower.aboard >= self.spec.capacity
 
     def motor(self, name: str) -> Motor:
         """The motor of that name."""
@@ -125,7 +139,6 @@ class Machine:
     def run(self) -> Trace:
         """Play the whole match."""
         steps = round(self.plan.length_s / STEP_S)
-        left_n, right_n = push_forces(self.contacts, steps, STEP_S, self.spec.mass_kg)
         phase = ""
         for first in range(0, steps, _STEPS_PER_TICK):
             now_s = first * STEP_S
@@ -135,8 +148,10 @@ class Machine:
                 self.driver.begin(phase)
             self._apply_faults(now_s)
             self._command(self.driver.tick(now_s))
-            for step in range(first, min(first + _STEPS_PER_TICK, steps)):
-                self._step(step * STEP_S, left_n[step], right_n[step])
+            last = min(first + _STEPS_PER_TICK, steps)
+            left_n, right_n = (side[first:last].tolist() for side in self._push_n)
+            for step in range(first, last):
+                self._step(step * STEP_S, left_n[step - first], right_n[step - first])
         self._jams.finish(steps * STEP_S)
         return self._trace()
 
@@ -144,15 +159,22 @@ class Machine:
         return next(span.phase for span in self.plan.spans if now_s < span.end_s - 1e-9)
 
     def _apply_faults(self, now_s: float) -> None:
-        for contact in self.contacts:
-            if contact.t_s <= now_s < contact.t_s + _TICK_S:
-                self.driver.pushed_until_s = now_s + contact.push_s
+        while self._coming and self._coming[0].t_s < now_s + _TICK_S:
+            self._meet(self._coming.pop(0))
         for unplugged in self._unplugged:
             self.motor(unplugged.motor).unplugged = unplugged.from_s <= now_s < unplugged.to_s
         for lug in self._lugs:
             if now_s >= lug.from_s:
                 self.battery.resistance_ohm = lug.resistance_ohm
-        self._jams.look(now_s)
+        self._jams.look(now_s, _TICK_S)
+
+    def _meet(self, contact: Contact) -> None:
+        """Take a hit that was on its way, unless its chance fails at the robot's present load."""
+        chance = contact.chance_loaded if self.loaded else contact.chance_empty
+        if self._chances.random() < chance:
+            self.contacts.append(contact)
+            self.driver.pushed_until_s = contact.t_s + contact.push_s
+            push(contact, self._push_n, STEP_S, self.spec.mass_kg)
 
     def _command(self, commands: Commands) -> None:
         self.drive.left.wanted = commands.left
@@ -169,9 +191,8 @@ class Machine:
         self.intake.step(STEP_S)
         moved_m = self.feed.step(STEP_S, self.tower)
         if self.tower.carry(moved_m, now_s):
-            dip = float(self._dips.uniform(*self.spec.flywheel.dip))
-            self._events.append((now_s, "release", dip))
-            self.flywheel.grip(dip)
+            self._releases_s.append(now_s)
+            self.flywheel.grip(float(self._dips.uniform(*self.spec.flywheel.dip)))
         self.flywheel.step(STEP_S)
         self.hoist.step(STEP_S)
         self._write()
@@ -189,7 +210,7 @@ class Machine:
                 drive.acceleration,
                 self.tower.broken,
                 hoist.low + 2 * hoist.high,
-                self.tower.aboard,
+                self.loaded,
             )
         )
         for motor in self.motors:
@@ -209,67 +230,9 @@ class Machine:
             acceleration=columns[5],
             beams=columns[6].astype(np.int64),
             limits=columns[7].astype(np.int64),
-            aboard=columns[8],
+            loaded=columns[8].astype(bool),
             pieces=tuple(self.tower.story),
+            releases_s=tuple(self._releases_s),
+            contacts=tuple(self.contacts),
             faults=tuple(self._faults),
-            events=tuple(self._events),
         )
-
-
-class _Jams:
-    """Jams of the belt: each waits for a piece on its way up, and holds until it is cleared."""
-
-    def __init__(self, machine: Machine, faults: list[FeedJam], rng: np.random.Generator) -> None:
-        self._machine = machine
-        teleop = machine.plan.teleop
-        self._waiting = sorted(
-            (fault.from_s if fault.from_s is not None else self._draw(teleop.start_s, teleop.end_s, rng), n)
-            for n, fault in enumerate(faults)
-        )
-        self._faults = faults
-        self._held: tuple[float, FeedJam] | None = None
-        self._reversed_s = 0.0
-
-    @staticmethod
-    def _draw(start_s: float, end_s: float, rng: np.random.Generator) -> float:
-        return float(rng.uniform(start_s + 0.1 * (end_s - start_s), start_s + 0.55 * (end_s - start_s)))
-
-    def look(self, now_s: float) -> None:
-        """Begin or end a jam, once a control tick."""
-        if self._held is not None:
-            self._hold(now_s, *self._held)
-        elif self._waiting and now_s >= self._waiting[0][0] and self._chance():
-            fault = self._faults[self._waiting.pop(0)[1]]
-            self._held = (now_s, fault)
-            self._reversed_s = 0.0
-            self._machine.feed.jammed = True
-            self._machine.driver.patience_s = fault.held_s if fault.cleared_by == "reverse" else float("inf")
-
-    def finish(self, end_s: float) -> None:
-        """Put a jam that outlasts the record into the truth."""
-        if self._held is not None:
-            self._end(self._held[0], end_s)
-
-    def _chance(self) -> bool:
-        machine = self._machine
-        spec = machine.spec.tower
-        moving = machine.feed.motor.wanted > 0.2 and machine.feed.motor.speed > 50.0
-        fronts = [piece.front_m for piece in machine.tower.pieces]
-        return moving and any(
-            0.6 * spec.piece_length_m < front < 0.95 * spec.catch_m for front in fronts[-1:]
-        )
-
-    def _hold(self, now_s: float, start_s: float, fault: FeedJam) -> None:
-        motor = self._machine.feed.motor
-        if motor.wanted < 0.0:
-            self._reversed_s += _TICK_S
-        freed = fault.cleared_by == "release" and now_s - start_s >= fault.held_s
-        if freed or self._reversed_s >= _JAM_CLEARS_S:
-            self._end(start_s, now_s - self._reversed_s)
-
-    def _end(self, start_s: float, end_s: float) -> None:
-        feed = self._machine.feed
-        feed.jammed = False
-        self._held = None
-        self._machine.driver.patience_s = float("inf")
-        self._machine.note("stall", feed.motor.spec.name, start_s, end_s, cause="jam")

@@ -67,11 +67,11 @@ def simulate_match(
         contacts = draw_contacts(plan, stream(seed, "contacts"))
     bumps = draw_bumps(plan, stream(seed, "bumps"))
     trace = Machine(spec, plan, contacts, faults, seed).run()
-    inputs = read_beams(spec, trace, contacts, faults, seed)
-    shakes = (*contacts, *bumps)
+    inputs = read_beams(spec, trace, faults, seed)
+    shakes = (*trace.contacts, *bumps)
     felt = feel(shakes, trace.ground_speed, trace.acceleration, STEP_S, stream(seed, "vibration"))
     table = record(spec, plan, logger, trace, inputs, felt, faults, seed)
-    truth = tell_truth(spec, plan, logger, trace, inputs, (contacts, bumps), faults, table, seed)
+    truth = tell_truth(spec, plan, logger, trace, inputs, bumps, faults, table, seed)
     return SimulatedMatch(name, spec, plan, logger, trace, inputs, table, truth)
 
 

@@ -16,7 +16,11 @@ class Span:
 
 @dataclass(frozen=True, kw_only=True)
 class MatchPlan:
-    """Lengths of the phases, and the style of play. Pairs are the least and greatest of a uniform draw."""
+    """Lengths of the phases, and the style of play. Pairs are the least and greatest of a uniform draw.
+
+    ``hits`` is how many are expected of a robot that is never fully loaded; a full one draws
+    ``hits_when_loaded`` times as many in the same time.
+    """
 
     disabled_before_s: float = 3.0
     autonomous_s: float = 15.0
@@ -28,7 +32,7 @@ class MatchPlan:
     acorn_wait_s: tuple[float, float] = (0.6, 3.2)
     carry_s: tuple[float, float] = (2.5, 5.5)
     return_s: tuple[float, float] = (1.5, 3.5)
-    hits: float = 12.0
+    hits: float = 14.0
     hits_when_loaded: float = 1.0
     bumps: float = 3.0
 

@@ -1,7 +1,8 @@
 """The robot.toml that belongs to a simulated robot and its logger."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 
 from telemetry.simulator.logger import LoggerSpec
 from telemetry.simulator.plan import MatchPlan
@@ -9,14 +10,15 @@ from telemetry.simulator.specification import Level, MotorSpec, RobotSpec
 
 __all__ = ["robot_toml"]
 
-Value = str | int | float | bool | list[str] | list[Level]
+Value = Level | float | Sequence["Value"] | Mapping[str, "Value"]
+Section = dict[str, dict[str, Value]]
 
 
 def robot_toml(spec: RobotSpec, plan: MatchPlan, logger: LoggerSpec) -> str:
     """Text of the robot file: only of channels that the logger writes."""
     sections = [
         _robot(spec),
-        _units(spec, logger),
+        _units(logger),
         _match(plan, logger),
         *(_motor(motor, logger) for motor in spec.motors),
         *_beams(spec, logger),
@@ -30,9 +32,6 @@ def robot_toml(spec: RobotSpec, plan: MatchPlan, logger: LoggerSpec) -> str:
     return "\n".join(_text(section) for section in sections if section)
 
 
-Section = dict[str, dict[str, Value]]
-
-
 def _section(title: str, values: dict[str, Value]) -> Section:
     return {title: values}
 
@@ -44,12 +43,14 @@ def _text(section: Section) -> str:
 
 
 def _value(value: Value) -> str:
-    if isinstance(value, list):
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{_key(key)} = {_value(item)}" for key, item in value.items()) + " }"
+    if isinstance(value, Sequence):
         return "[" + ", ".join(_value(item) for item in value) + "]"
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
@@ -71,36 +72,25 @@ def _robot(spec: RobotSpec) -> Section:
     )
 
 
-def _units(spec: RobotSpec, logger: LoggerSpec) -> Section:
+def _units(logger: LoggerSpec) -> Section:
     """Units that a channel's own name does not tell, as the log section wants them."""
-    units = {"current": logger.current_unit, "voltage": logger.voltage_unit, "speed": logger.speed_unit}
     told: dict[str, Value] = {}
     if "time" in logger.names:
         told |= {"time": logger.time_name, "time_unit": logger.time_unit}
-    renamed = [key for key in logger.names if key != "time" and not logger.omits(key)]
-    pairs: list[str] = []
-    for key in renamed:
-        unit = logger.acceleration_unit if key.startswith("accel.") else units.get(key.split(".")[-1])
-        if unit:
-            pairs.append(f"{_key(logger.name(key))} = {json.dumps(unit)}")
-    if pairs:
-        told["units"] = _Raw("{ " + ", ".join(pairs) + " }")
+    renamed = [key for key in logger.names if logger.unit(key) and not logger.omits(key)]
+    if renamed:
+        told["units"] = {logger.name(key): logger.unit(key) for key in renamed}
     return _section("log", told) if told else {}
 
 
-class _Raw(str):
-    """Text that is TOML already."""
-
-
 def _match(plan: MatchPlan, logger: LoggerSpec) -> Section:
-    values: dict[str, Value] = {
-        "autonomous_s": plan.autonomous_s,
-        "teleop_s": plan.teleop_s,
-        "endgame_s": plan.endgame_s,
-    }
+    values: dict[str, Value] = {}
     if not logger.omits("mode"):
-        words = ", ".join(f"{phase} = [{_value(word)}]" for phase, word in logger.phase_words.items())
-        values = {"phase": logger.name("mode"), "values": _Raw("{ " + words + " }")} | values
+        values["phase"] = logger.name("mode")
+        values["values"] = {phase: [word] for phase, word in logger.phase_words.items()}
+    values["autonomous_s"] = plan.autonomous_s
+    values["teleop_s"] = plan.teleop_s
+    values["endgame_s"] = plan.endgame_s
     return _section("match", values)
 
 
@@ -124,6 +114,8 @@ def _motor(motor: MotorSpec, logger: LoggerSpec) -> Section:
         "heating_time_constant_s": motor.heating_time_constant_s,
         "cooling_time_constant_s": motor.cooling_time_constant_s,
     }
+    if motor.chain is not None:
+        values["chain"] = asdict(motor.chain)
     return _section(f"motors.{_key(motor.name)}", values)
 
 

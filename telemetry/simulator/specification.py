@@ -7,6 +7,7 @@ from typing import Literal
 __all__ = [
     "BatterySpec",
     "BeamSpec",
+    "ChainSpec",
     "HoistSpec",
     "LauncherSpec",
     "Level",
@@ -20,6 +21,15 @@ Level = bool | int | str
 """A logged switch value: 0, 1, true, false or a word."""
 
 _RAD_S_PER_RPM = math.pi / 30
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChainSpec:
+    """A roller chain behind a motor's gearbox; it is written into the robot file only."""
+
+    sprocket_teeth: int = 22
+    pitch_in: float = 0.25
+    breaking_load_lbf: float = 780
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +54,7 @@ class MotorSpec:
     continuous_current_a: float
     heating_time_constant_s: float = 90.0
     cooling_time_constant_s: float = 400.0
+    chain: ChainSpec | None = None
 
     @property
     def resistance_ohm(self) -> float:
@@ -211,6 +222,7 @@ class RobotSpec:
         reduction=5,
         mechanism="tower",
         continuous_current_a=32,
+        chain=ChainSpec(),
     )
     launcher: MotorSpec = MotorSpec(
         name="launcher",

@@ -31,9 +31,7 @@ class BeamInputs:
     faults: tuple[FaultRecord, ...]
 
 
-def read_beams(
-    spec: RobotSpec, trace: Trace, contacts: tuple[Contact, ...], faults: Iterable[Fault], seed: int
-) -> BeamInputs:
+def read_beams(spec: RobotSpec, trace: Trace, faults: Iterable[Fault], seed: int) -> BeamInputs:
     """Lay the beam faults over what the geometry says. Raises ValueError for a beam the robot lacks."""
     beams = spec.tower.beams
     honest = tuple((trace.beams >> n & 1).astype(bool) for n in range(len(beams)))
@@ -47,12 +45,12 @@ def read_beams(
         if isinstance(fault, BeamDead):
             records.append(_die(read[place], fault))
         elif isinstance(fault, Chatter):
-            starts = _chatter_starts(spec, trace, contacts, fault, rng)
+            starts = _chatter_starts(spec, trace, fault, rng)
             records += [_rattle(read[place], fault, start, rng) for start in starts]
         else:
-            windows = fault.windows if fault.windows is not None else _windows(contacts, fault, rng)
+            windows = fault.windows if fault.windows is not None else _windows(trace.contacts, fault, rng)
             records += [_drop(read[place], beams[place], fault, window, rng) for window in windows]
-    return BeamInputs(honest, tuple(read), tuple(_with_visible(records, beams, honest, read)))
+    return BeamInputs(honest, tuple(read), tuple(records))
 
 
 def _place(beams: tuple[BeamSpec, ...], name: str) -> int:
@@ -79,7 +77,7 @@ def _windows(
     for contact in contacts:
         hurts = rng.random() < fault.probability
         start_s = contact.t_s + float(rng.uniform(0.01, 0.12))
-        end_s = start_s + float(rng.uniform(*fault.length_s))
+        end_s = start_s + _log_uniform(fault.length_s, rng)
         if hurts and (not windows or start_s > windows[-1][1] + 0.5):
             windows.append((round(start_s, 3), round(end_s, 3)))
     return windows
@@ -107,11 +105,9 @@ def _reconnect(read: Bools, honest: Bools, start_s: float, end_s: float, rng: np
     read[_steps(start_s, min(start_s + float(rng.uniform(*_POWER_UP_S)), end_s))] = True
 
 
-def _chatter_starts(
-    spec: RobotSpec, trace: Trace, contacts: tuple[Contact, ...], fault: Chatter, rng: np.random.Generator
-) -> list[float]:
+def _chatter_starts(spec: RobotSpec, trace: Trace, fault: Chatter, rng: np.random.Generator) -> list[float]:
     if fault.trigger == "hits":
-        marks = [(contact.t_s + 0.02, rng.random() < fault.probability) for contact in contacts]
+        marks = [(contact.t_s + 0.02, rng.random() < fault.probability) for contact in trace.contacts]
         return [start_s for start_s, hurts in marks if hurts and start_s >= fault.from_s]
     feed = spec.motor_names.index(spec.feed.name)
     runs = (np.abs(trace.duty[feed]) >= _DRIVEN_DUTY) & (trace.speed_rad_s[feed] > _BELT_TURNS_RAD_S)
@@ -130,25 +126,16 @@ def _rattle(read: Bools, fault: Chatter, start_s: float, rng: np.random.Generato
     end_s = min(start_s + float(rng.uniform(*fault.burst_s)), len(read) * STEP_S)
     now_s, last_s, edges = start_s, start_s, 0
     while now_s < end_s:
-        bounce_s = float(np.exp(rng.uniform(*np.log(fault.bounce_s))))
+        bounce_s = _log_uniform(fault.bounce_s, rng)
         part = _steps(now_s, min(now_s + bounce_s, end_s))
         if part.stop > part.start:
             read[part] ^= True
             edges += 2
             last_s = part.stop * STEP_S
-        now_s += bounce_s + float(np.exp(rng.uniform(*np.log(fault.bounce_s))))
+        now_s += bounce_s + _log_uniform(fault.bounce_s, rng)
     detail = {"edges": edges, "trigger": fault.trigger}
     return FaultRecord("chatter", fault.beam, round(start_s, 3), round(last_s, 3), detail)
 
 
-def _with_visible(
-    records: list[FaultRecord], beams: tuple[BeamSpec, ...], honest: tuple[Bools, ...], read: list[Bools]
-) -> list[FaultRecord]:
-    """Add for how long the input told something else than the geometry: a fault may well be invisible."""
-    told: list[FaultRecord] = []
-    for record in records:
-        place, part = _place(beams, record.subject), _steps(record.start_s, record.end_s)
-        wrong_s = float(np.count_nonzero(honest[place][part] != read[place][part])) * STEP_S
-        detail = record.detail | {"wrong_s": round(wrong_s, 3)}
-        told.append(FaultRecord(record.kind, record.subject, record.start_s, record.end_s, detail))
-    return told
+def _log_uniform(pair: tuple[float, float], rng: np.random.Generator) -> float:
+    return float(np.exp(rng.uniform(*np.log(pair))))

@@ -1,14 +1,22 @@
 """The truth behind a simulated log, as it goes into its ``.truth.json``."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.simulator.contacts import Contact
-from telemetry.simulator.faults import DevicesLost, Fault, FaultRecord, LogGap, LooseLug, MotorUnplugged
-from telemetry.simulator.logger import LoggerSpec, LogTable
+from telemetry.simulator.faults import (
+    DevicesLost,
+    Fault,
+    FaultRecord,
+    LimitOverrun,
+    LogGap,
+    LooseLug,
+    MotorUnplugged,
+)
+from telemetry.simulator.logger import LoggerSpec, LogTable, Steps
 from telemetry.simulator.machine import STEP_S, Trace
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import MotorSpec, RobotSpec
@@ -30,18 +38,21 @@ def tell_truth(
     logger: LoggerSpec,
     trace: Trace,
     inputs: BeamInputs,
-    hits: tuple[tuple[Contact, ...], tuple[Contact, ...]],
+    bumps: tuple[Contact, ...],
     faults: tuple[Fault, ...],
     table: LogTable,
     seed: int,
 ) -> dict[str, Any]:
     """Everything that is known about a match. Times are seconds from the first record of the log.
 
-    ``hits`` are the contacts and the floor's bumps. A piece is ``entered`` when its front breaks the first
-    beam, ``released`` when the launcher wheel grips it.
+    ``faults`` are what was put in, ``stalls`` what physically stood still while driven. A piece is
+        ``entered`` when its front breaks the first beam, ``released`` when the launcher wheel grips it. The
+        ``wrong_rows`` of a beam's fault are the rows of the log that it falsifies: there may be none.
     """
-    contacts, bumps = hits
-    records = [*trace.faults, *inputs.faults, *_electrical(faults, plan.length_s)]
+    beam_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
+    records = [*trace.faults, *beam_faults, *_electrical(faults, plan.length_s)]
+    if any(isinstance(fault, LimitOverrun) for fault in faults):
+        records += _overruns(spec, trace)
     stalls = [stall for place, motor in enumerate(spec.motors) for stall in _stalls(trace, place, motor)]
     return {
         "schema": 1,
@@ -51,12 +62,12 @@ def tell_truth(
         "plan": asdict(plan),
         "log": {"packets": len(table.steps), "span_s": _round(float(table.steps[-1]) * STEP_S)},
         "phases": [[span.phase, _round(span.start_s), _round(span.end_s)] for span in plan.spans],
-        "contacts": [_contact(contact) for contact in contacts],
+        "contacts": [_contact(contact) for contact in trace.contacts],
         "bumps": [_contact(bump) for bump in bumps],
         "faults": [asdict(record) for record in sorted(records, key=lambda record: record.start_s)],
         "pieces": _pieces(trace),
         "timeline": _timeline(trace, plan),
-        "releases_s": [_round(time) for time, kind, _ in trace.events if kind == "release"],
+        "releases_s": [_round(time_s) for time_s in trace.releases_s],
         "stalls": stalls,
         "motors": {motor.name: _motor(trace, place, motor) for place, motor in enumerate(spec.motors)},
         "supply": _supply(spec, trace, faults),
@@ -94,6 +105,38 @@ def _electrical(faults: tuple[Fault, ...], end_s: float) -> list[FaultRecord]:
     return records
 
 
+def _with_wrong_rows(inputs: BeamInputs, spec: RobotSpec, rows: Steps) -> list[FaultRecord]:
+    """Add for how long, and in how many rows of the log, the input told something else than the geometry."""
+    names = [beam.name for beam in spec.tower.beams]
+    told: list[FaultRecord] = []
+    for fault in inputs.faults:
+        place = names.index(fault.subject)
+        first, last = round(fault.start_s / STEP_S), round(fault.end_s / STEP_S)
+        wrong = inputs.honest[place] != inputs.read[place]
+        logged = rows[(rows >= first) & (rows < last)]
+        detail = {
+            "wrong_s": _round(np.count_nonzero(wrong[first:last]) * STEP_S),
+            "wrong_rows": int(np.count_nonzero(wrong[logged])),
+        }
+        told.append(replace(fault, detail=fault.detail | detail))
+    return told
+
+
+def _overruns(spec: RobotSpec, trace: Trace) -> list[FaultRecord]:
+    duty = trace.duty[spec.motor_names.index(spec.hoist.name)]
+    records: list[FaultRecord] = []
+    for bit, limit, sign in ((0, spec.arm.low, -1), (1, spec.arm.high, 1)):
+        driven_on = (trace.limits >> bit & 1 == 1) & (sign * duty >= _DRIVEN_DUTY)
+        records += [FaultRecord("limit_overrun", limit.name, *span) for span in _spans(driven_on)]
+    return records
+
+
+def _spans(mask: NDArray[np.bool_]) -> list[tuple[float, float]]:
+    """Start and end of each run of True, seconds."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [(_round(start * STEP_S), _round(end * STEP_S)) for start, end in edges.reshape(-1, 2).tolist()]
+
+
 def _pieces(trace: Trace) -> list[dict[str, Any]]:
     return [
         {
@@ -121,19 +164,19 @@ def _timeline(trace: Trace, plan: MatchPlan) -> list[dict[str, float]]:
 def _stalls(trace: Trace, place: int, motor: MotorSpec) -> list[dict[str, Any]]:
     """Driven, and slower than 5 % of the free speed at the applied voltage, for a quarter second and more."""
     duty, speed = trace.duty[place], trace.speed_rad_s[place]
-    free = np.abs(duty) * trace.bus_v / motor.constant_v_s
-    stalled = (np.abs(duty) >= _DRIVEN_DUTY) & (np.abs(speed) < _STALL_SHARE * free)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], stalled, [False]]).astype(np.int8)))
-    spans = edges.reshape(-1, 2) * STEP_S
     current = np.abs(trace.current_a[place])
+    applied_v = np.abs(duty) * trace.bus_v
+    slow = np.abs(speed) < _STALL_SHARE * applied_v / motor.constant_v_s
+    draws = current > applied_v / motor.resistance_ohm / 2
+    stalled = (np.abs(duty) >= _DRIVEN_DUTY) & slow & draws
     return [
         {
             "motor": motor.name,
-            "start_s": _round(start_s),
-            "end_s": _round(end_s),
+            "start_s": start_s,
+            "end_s": end_s,
             "peak_a": _round(current[round(start_s / STEP_S) : round(end_s / STEP_S)].max(), 1),
         }
-        for start_s, end_s in spans.tolist()
+        for start_s, end_s in _spans(stalled)
         if end_s - start_s >= _STALL_S
     ]
 
