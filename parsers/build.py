@@ -1,0 +1,218 @@
+"""A table to a log: its clock mended, its rows accounted for, its channels made."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from parsers.channels import (
+    BuiltChannels,
+    Groups,
+    group_rows,
+    long_channels,
+    unique_names,
+    unit_symbols,
+    wide_channels,
+)
+from parsers.clock import ClockTrouble, MendedClock, mend_clock, sort_clock
+from parsers.ledger import Ledger
+from parsers.limits import Limits
+from parsers.overrides import LogOverrides
+from parsers.roles import LongColumns, clock_column, clock_stamps, long_columns
+from parsers.source import Source
+from parsers.stamps import Stamps
+from parsers.table import Table, TextColumn
+from telemetry.errors import LogError
+from telemetry.log import Dialect, FloatArray, Log
+from telemetry.plain import shown
+from telemetry.units import unit_named
+
+__all__ = ["build_log"]
+
+_COMMENT = re.compile(r"^(#|%|//)+\s*")
+
+
+def build_log(table: Table, source: Source, ledger: Ledger, overrides: LogOverrides, limits: Limits) -> Log:
+    """The log in a table. Raises LogError when it has no clock, no rows, no channel, or too many."""
+    _check_units(overrides, source.shown)
+    clock = clock_column(table, overrides, source.shown)
+    long = long_columns(table, clock, overrides, source.shown)
+    stamps = clock_stamps(table, clock, overrides, long=long is not None, file=source.shown)
+    table, t_raw = _readable_rows(table, stamps, long, ledger, source.shown)
+    mended = _mended_clock(table, t_raw, long, source.shown)
+    _enter_clock(mended, table, ledger)
+    if mended.order is not None:
+        table = table.take(mended.order)
+    built = _built(table, mended.t_s, clock, long, ledger, overrides, limits, source.shown)
+    built.enter(ledger)
+    other_cells = table.rows * (1 if long is None else len(table.columns) - 1)
+    ledger.balance(table.cells_in_file, built.cells_kept + other_cells)
+    first = t_raw[0] if mended.order is None else t_raw[mended.order[0]]
+    shape = "wide" if long is None else "long"
+    name = table.names[clock]
+    return Log(
+        file=source.file,
+        sha256=source.sha256,
+        dialect=Dialect(table.encoding, table.delimiter, table.decimal, name, stamps.unit, shape),
+        rows=table.rows,
+        t_s=_frozen(mended.t_s),
+        channels=built.by_name(),
+        repairs=ledger.repairs(),
+        start_epoch_s=None if stamps.base_epoch_s is None else stamps.base_epoch_s + float(first),
+        seams_s=mended.seams_s,
+    )
+
+
+def _frozen(array: FloatArray) -> FloatArray:
+    array.setflags(write=False)
+    return array
+
+
+def _check_units(overrides: LogOverrides, file: str) -> None:
+    for name, spelling in overrides.units.items():
+        if unit_named(spelling) is None:
+            raise LogError(
+                f"{file}: looked for a unit we know for {shown(name, 40)!r} in [log] units, "
+                f"found {shown(spelling, 20)!r}; write it as A, mA, V, rpm, rad/s, g, m/s2 or degC"
+            )
+
+
+def _readable_rows(
+    table: Table, stamps: Stamps, long: LongColumns | None, ledger: Ledger, file: str
+) -> tuple[Table, FloatArray]:
+    """The rows that have a time, and in a long log a channel; the others go into the ledger."""
+    readable = stamps.readable
+    if long is not None:
+        names = table.columns[long.channel]
+        if isinstance(names, TextColumn):
+            readable = readable & (names.strings.fill_null("").str.strip_chars() != "").to_numpy()
+    if readable.all():
+        return table, stamps.t_s
+    for row in np.flatnonzero(~readable).tolist():
+        _enter_row(table, row, ledger, file)
+    rows = np.flatnonzero(readable)
+    if not len(rows):
+        raise LogError(f"{file}: looked for rows with a time and a channel, found none; export the log again")
+    return table.take(rows), stamps.t_s[rows]
+
+
+def _enter_row(table: Table, row: int, ledger: Ledger, file: str) -> None:
+    cells = table.row_text(row)
+    line = None if table.lines is None else int(table.lines[row])
+    header = table.header
+    if header is not None:
+        again = (_COMMENT.sub("", cells[0]), *cells[1:])
+        if again == header[: len(cells)]:
+            text = "The header came {count} more time(s){where}, as when the logger starts again; left out."
+            ledger.add("repeated_header", 1, text, line=line, cells=len(cells))
+            return
+        same = sum(cell in header for cell in again if cell)
+        if len(again) > 2 and 2 * same >= len(again):
+            raise LogError(
+                f"{file}: looked for rows under the same columns, found other columns from line {line} on; "
+                f"split the log there"
+            )
+    text = "{count} row(s) could not be read{where} and were left out."
+    ledger.add("unreadable_row", 1, text, line=line, cells=len(cells))
+
+
+def _mended_clock(table: Table, t: FloatArray, long: LongColumns | None, file: str) -> MendedClock:
+    try:
+        if long is not None and np.any(np.diff(t) < 0):
+            groups = group_rows(table, long)
+            if _each_rises(t, groups):
+                return sort_clock(t)
+            if _in_blocks(groups):
+                raise ClockTrouble
+        return mend_clock(t)
+    except ClockTrouble:
+        back = int(np.sum(np.diff(t) < 0))
+        raise LogError(
+            f"{file}: looked for times that rise, found {back:,} steps back among {len(t):,} rows that neither "
+            f"sorting nor a restarted clock explains; name another time column with [log] time in the robot file"
+        ) from None
+
+
+def _each_rises(t: FloatArray, groups: Groups) -> bool:
+    """Whether no channel steps back among its own rows."""
+    steps = np.diff(t[groups.rows])
+    steps[groups.bounds[1:-1] - 1] = 0.0
+    return not np.any(steps < 0)
+
+
+def _in_blocks(groups: Groups) -> bool:
+    """Whether each channel has its own run of rows in the file, one channel behind the other."""
+    jumps: NDArray[np.intp] = np.diff(groups.rows)
+    return len(groups.names) > 1 and int(np.sum(jumps != 1)) == 0
+
+
+def _enter_clock(mended: MendedClock, table: Table, ledger: Ledger) -> None:
+    width = len(table.columns)
+    ledger.add(
+        "unreadable_row",
+        len(mended.spoiled),
+        "{count} row(s) had a time far from that of the rows around them{where} and were left out.",
+        line=table.first_line(mended.spoiled),
+        cells=len(mended.spoiled) * width,
+    )
+    ledger.add(
+        "reordered_rows",
+        len(mended.late),
+        "{count} row(s) stood later than their time{where} and were sorted in.",
+        line=table.first_line(mended.late),
+    )
+    ledger.add(
+        "clock_reset",
+        len(mended.resets),
+        "The clock started over {count} time(s){where}; what follows is laid 1 s behind, the true gap is unknown.",
+        line=table.first_line(mended.resets),
+    )
+    ledger.add(
+        "clock_jump",
+        len(mended.jumps),
+        "The clock leapt by more than ten minutes {count} time(s){where}; what follows is laid 1 s behind.",
+        line=table.first_line(mended.jumps),
+    )
+
+
+def _built(
+    table: Table,
+    t_s: FloatArray,
+    clock: int,
+    long: LongColumns | None,
+    ledger: Ledger,
+    overrides: LogOverrides,
+    limits: Limits,
+    file: str,
+) -> BuiltChannels:
+    if long is None:
+        places = [place for place in range(len(table.names)) if place != clock]
+        _check_channels(len(places), limits, file)
+        names = unique_names([table.names[place] for place in places], ledger)
+        units = unit_symbols(names, [table.units[place] for place in places], overrides.units)
+        return wide_channels(table, t_s, places, names, units)
+    groups = group_rows(table, long)
+    _check_channels(len(groups.names), limits, file)
+    units = unit_symbols(groups.names, _logged_units(table, long, groups), overrides.units)
+    return long_channels(table, t_s, long, groups, groups.names, units)
+
+
+def _logged_units(table: Table, long: LongColumns, groups: Groups) -> list[str | None]:
+    """The unit that stands in the first row of each channel, where there is a column of units."""
+    column = None if long.unit is None else table.columns[long.unit]
+    if not isinstance(column, TextColumn):
+        return [None] * len(groups.names)
+    firsts = column.take(groups.rows[groups.bounds[:-1]]).strings.fill_null("").to_list()
+    units = [unit_named(str(spelling)) for spelling in firsts]
+    return [None if unit is None else unit.symbol for unit in units]
+
+
+def _check_channels(count: int, limits: Limits, file: str) -> None:
+    if count == 0:
+        raise LogError(f"{file}: looked for channels beside the time column, found none; export them too")
+    if count > limits.channels:
+        raise LogError(
+            f"{file}: looked for at most {limits.channels:,} channels, found {count:,}; raise the limit"
+        )

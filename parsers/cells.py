@@ -1,0 +1,222 @@
+"""Cells to values: which of number, switch and text a column is, and which of its cells are missing or spoiled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.log import BoolArray, FloatArray, Kind
+
+if TYPE_CHECKING:
+    import polars as pl
+
+__all__ = [
+    "MISSING",
+    "Typed",
+    "encode_labels",
+    "floats_of",
+    "is_number",
+    "is_understood",
+    "type_booleans",
+    "type_numbers",
+    "type_text",
+]
+
+MISSING = frozenset({"", "nan", "null", "na", "-"})
+_STATES = (("false", "true"), ("low", "high"), ("off", "on"))
+_STATE_OF = MappingProxyType(
+    {word: (pair, float(value)) for pair in _STATES for value, word in enumerate(pair)}
+)
+# A column with a word in more than a tenth of its cells is text: spoiled cells are rarer than that.
+_MOST_SPOILED = 0.1
+_UNPRINTABLE = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x{FFFD}]"
+
+
+def _no_rows() -> NDArray[np.intp]:
+    return np.zeros(0, dtype=np.intp)
+
+
+@dataclass(frozen=True, eq=False)
+class Typed:
+    """A column's cells as values.
+
+    Attributes:
+        values: shape (n,), float64; whatever stands where no value is, is of no meaning.
+        valid: shape (n,), True where there is a value; None where all are.
+        labels: as in `Channel`.
+        void: cells that say "no value" (`NaN`, `null`, …), as against empty ones.
+        spoiled: shape (k,), the rows whose cells hold something that is no value of this column.
+    """
+
+    kind: Kind
+    values: FloatArray
+    valid: BoolArray | None = None
+    labels: tuple[str, ...] = ()
+    void: int = 0
+    spoiled: NDArray[np.intp] = field(default_factory=_no_rows)
+
+    @property
+    def blank(self) -> int:
+        """Cells that hold no value and are not spoiled."""
+        return 0 if self.valid is None else int((~self.valid).sum()) - len(self.spoiled)
+
+
+def is_number(cell: str, decimal: str) -> bool:
+    """One cell, for the choice of dialect."""
+    if decimal == ",":
+        if "." in cell:
+            return False
+        cell = cell.replace(",", ".")
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return "_" not in cell
+
+
+def is_understood(cell: str, decimal: str) -> bool:
+    """A number, a state, or a spelling of nothing."""
+    word = cell.strip().lower()
+    return word in MISSING or word in _STATE_OF or is_number(word, decimal)
+
+
+def floats_of(strings: pl.Series, decimal: str) -> pl.Series:
+    """Float64, null where the cell is no number. In a decimal-comma column a point is no decimal sign."""
+    import polars as pl
+
+    if decimal == ",":
+        commas = strings.str.contains(",", literal=True)
+        if commas.any():
+            pointed = strings.str.contains(".", literal=True)
+            swapped = strings.str.replace(",", ".", literal=True)
+            return swapped.cast(pl.Float64, strict=False).set(pointed, None)
+    return strings.cast(pl.Float64, strict=False)
+
+
+def type_numbers(values: NDArray[Any], present: BoolArray | None, *, has_unit: bool) -> Typed:
+    """Numbers as a typed file holds them; NaN is void, what is not present is empty, infinity is spoiled."""
+    floats = values.astype(np.float64)
+    finite = np.isfinite(floats)
+    valid = finite if present is None else finite & present
+    infinite = np.isinf(floats) if present is None else np.isinf(floats) & present
+    void = np.isnan(floats) if present is None else np.isnan(floats) & present
+    whole = values.dtype.kind in "iu"
+    kind = Kind.SWITCH if not has_unit and _two_states(floats[valid], whole=whole) else Kind.NUMBER
+    return Typed(
+        kind,
+        floats,
+        None if valid.all() else valid,
+        ("0", "1") if kind is Kind.SWITCH else (),
+        int(void.sum()),
+        np.flatnonzero(infinite),
+    )
+
+
+def _two_states(values: FloatArray, *, whole: bool) -> bool:
+    """Only 0 and 1; both, where they are written as fractions: a command that rests at 0.0 is no switch."""
+    if not len(values) or values[0] not in (0.0, 1.0):
+        return False
+    ones = int(np.count_nonzero(values == 1.0))
+    zeros = int(np.count_nonzero(values == 0.0))
+    return ones + zeros == len(values) and (whole or (ones > 0 and zeros > 0))
+
+
+def type_booleans(values: BoolArray, present: BoolArray | None) -> Typed:
+    """A column of true and false."""
+    valid = None if present is None or present.all() else present
+    return Typed(Kind.SWITCH, values.astype(np.float64), valid, ("false", "true"))
+
+
+def type_text(strings: pl.Series, floats: pl.Series | None, *, decimal: str, has_unit: bool) -> Typed:
+    """A column of text cells; `floats` is `floats_of(strings)` where it is at hand."""
+    numbers = floats_of(strings, decimal) if floats is None else floats
+    if numbers.null_count() == 0:
+        values = numbers.to_numpy()
+        if np.isfinite(values).all():
+            return _type_full(strings, values, has_unit=has_unit)
+    return _type_mixed(strings.fill_null(""), decimal, has_unit=has_unit)
+
+
+def _type_full(strings: pl.Series, values: FloatArray, *, has_unit: bool) -> Typed:
+    if not has_unit and _two_states(values, whole=True):
+        whole = bool((strings.str.len_bytes() == 1).all())
+        if _two_states(values, whole=whole):
+            return Typed(Kind.SWITCH, values, None, ("0", "1"))
+    return Typed(Kind.NUMBER, values)
+
+
+def _type_mixed(strings: pl.Series, decimal: str, *, has_unit: bool) -> Typed:
+    """Cells of more than one sort: sorts them into numbers, words, empty and void ones."""
+    bare = strings.str.strip_chars()
+    lowered = bare.str.to_lowercase()
+    empty = (bare == "").to_numpy()
+    missing = lowered.is_in(list(MISSING)).to_numpy()
+    void = int((missing & ~empty).sum())
+    numbers = floats_of(bare, decimal).fill_null(float("nan")).to_numpy()
+    numeric = np.isfinite(numbers) & ~missing
+    words = ~missing & ~numeric
+    if not words.any() or _mostly(numeric, words):
+        whole = bool((bare.filter(numeric).str.len_bytes() == 1).all())
+        switch = not has_unit and _two_states(numbers[numeric], whole=whole)
+        kind, labels = (Kind.SWITCH, ("0", "1")) if switch else (Kind.NUMBER, ())
+        return Typed(kind, numbers, _some(numeric), labels, void, np.flatnonzero(words))
+    return _type_words(strings, lowered, ~missing, void)
+
+
+def _mostly(good: BoolArray, bad: BoolArray) -> bool:
+    spoiled, sound = int(bad.sum()), int(good.sum())
+    return spoiled <= max(_MOST_SPOILED * (spoiled + sound), 1) and sound > 2 * spoiled
+
+
+def _some(valid: BoolArray) -> BoolArray | None:
+    return None if valid.all() else valid
+
+
+def _type_words(strings: pl.Series, lowered: pl.Series, present: BoolArray, void: int) -> Typed:
+    garbled = strings.str.contains(_UNPRINTABLE).to_numpy()
+    for pair in _STATES:
+        states = lowered.is_in(list(pair)).to_numpy()
+        if states.any() and (_mostly(states, present & ~states) or not (present & ~states).any()):
+            high = (lowered == pair[1]).to_numpy()
+            labels = _spelled(strings, lowered, pair)
+            spoiled = np.flatnonzero(present & ~states)
+            return Typed(Kind.SWITCH, high.astype(np.float64), _some(states), labels, void, spoiled)
+    valid = present & ~garbled
+    codes, labels = encode_labels(strings)
+    kept = np.unique(codes[valid])
+    narrowed = np.searchsorted(kept, codes).astype(np.float64)
+    return Typed(
+        Kind.TEXT,
+        narrowed,
+        _some(valid),
+        tuple(labels[code] for code in kept.tolist()),
+        void,
+        np.flatnonzero(present & garbled),
+    )
+
+
+def _spelled(strings: pl.Series, lowered: pl.Series, pair: tuple[str, str]) -> tuple[str, str]:
+    """The two states as the log spells them; one that never occurs is spelled like the other."""
+    seen = {word: strings.filter(lowered == word).head(1).to_list() for word in pair}
+    sample = next(found[0] for found in seen.values() if found).strip()
+
+    def like_sample(word: str) -> str:
+        if sample.isupper():
+            return word.upper()
+        return word.capitalize() if sample[0].isupper() else word
+
+    low, high = (seen[word][0].strip() if seen[word] else like_sample(word) for word in pair)
+    return low, high
+
+
+def encode_labels(strings: pl.Series) -> tuple[NDArray[np.int64], list[str]]:
+    """Codes by order of first appearance, shape (n,), and the spellings they stand for."""
+    import polars as pl
+
+    labels = strings.unique(maintain_order=True)
+    codes = strings.cast(pl.Enum(labels)).to_physical().to_numpy().astype(np.int64)
+    return codes, labels.to_list()

@@ -1,0 +1,175 @@
+"""Repair of a log's clock: rows out of order, a clock that started over, a clock that leapt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.log import BoolArray, FloatArray
+
+__all__ = ["ClockTrouble", "MendedClock", "mend_clock", "sort_clock"]
+
+JUMP_S = 600.0
+SEAM_S = 1.0
+# In ticks, the median step between rows. Our choice: a hole is a gap with room for another row; one time
+# that lies ten ticks off its neighbours, which follow each other within five, is spoiled.
+_HOLE_TICKS = 1.5
+_SPIKE_TICKS = 10.0
+_NEIGHBOUR_TICKS = 5.0
+_FILLING_SHARE = 0.9
+_MOST_RESTARTS = 20
+_START_ROWS = 3
+
+Rows = NDArray[np.intp]
+
+
+class ClockTrouble(Exception):
+    """The times step back so often that no order can be told."""
+
+
+@dataclass(frozen=True, eq=False)
+class MendedClock:
+    """What became of the rows.
+
+    Attributes:
+        order: shape (k,), the rows kept, in time order; None where all rows stay as they are.
+        t_s: shape (k,), non-decreasing, 0 at the first.
+        spoiled: rows whose time lies far off that of both neighbours.
+        late: rows that step back and were sorted in.
+        resets, jumps: first rows after a clock that started over, or leapt.
+        seams_s: `t_s` at which each piece after the first begins.
+    """
+
+    order: Rows | None
+    t_s: FloatArray
+    spoiled: Rows
+    late: Rows
+    resets: Rows
+    jumps: Rows
+    seams_s: tuple[float, ...]
+
+
+def mend_clock(t: FloatArray) -> MendedClock:
+    """Times in file order, shape (n,), n ≥ 1, to an even flow of time.
+
+    Rows that step back are sorted in where they fill holes that others left. Where they fill none the
+    clock started over: what follows is laid `SEAM_S` behind. So is what follows a leap of more than ten
+    minutes. Raises ClockTrouble after more than twenty restarts.
+    """
+    steps = np.diff(t)
+    if not np.any(steps < 0):
+        return _laid_out(t, np.arange(len(t)), [], np.zeros(0, np.intp), np.zeros(0, np.intp))
+    rises = steps[steps > 0]
+    tick = float(np.median(rises)) if len(rises) else 0.0
+    spoiled = _spikes(t, tick)
+    keep = np.ones(len(t), dtype=bool)
+    keep[spoiled] = False
+    rows = np.flatnonzero(keep)
+    starts, late = _pieces(t[rows], tick)
+    return _laid_out(t, rows, starts, spoiled, rows[late])
+
+
+def sort_clock(t: FloatArray) -> MendedClock:
+    """Times whose order in the file means nothing, as where each channel has its own run of rows."""
+    nothing = np.zeros(0, np.intp)
+    if not np.any(np.diff(t) < 0):
+        return _laid_out(t, np.arange(len(t)), [], nothing, nothing)
+    order = np.argsort(t, kind="stable")
+    mended = _laid_out(t[order], np.arange(len(t)), [], nothing, nothing)
+    return MendedClock(order, mended.t_s, nothing, nothing, nothing, order[mended.jumps], mended.seams_s)
+
+
+def _spikes(t: FloatArray, tick: float) -> Rows:
+    """Single rows whose time is far off, and that fill no hole elsewhere."""
+    if len(t) < 3 or tick == 0.0:
+        return np.zeros(0, np.intp)
+    before, own, after = t[:-2], t[1:-1], t[2:]
+    joined = (after >= before) & (after - before <= _NEIGHBOUR_TICKS * tick)
+    off = (own > after + _SPIKE_TICKS * tick) | (own < before - _SPIKE_TICKS * tick)
+    suspects = np.flatnonzero(joined & off) + 1
+    others = np.sort(np.delete(t, suspects))
+    return suspects[~_in_hole(t[suspects], others, tick)]
+
+
+def _in_hole(times: FloatArray, others: FloatArray, tick: float) -> BoolArray:
+    """Which times fall between two of `others` (sorted) that lie far enough apart to have lost a row."""
+    if len(others) < 2:
+        return np.zeros(len(times), dtype=bool)
+    after = np.searchsorted(others, times, side="left")
+    inside = (after > 0) & (after < len(others))
+    after = np.clip(after, 1, len(others) - 1)
+    return inside & (others[after] - others[after - 1] >= _HOLE_TICKS * tick)
+
+
+def _pieces(t: FloatArray, tick: float) -> tuple[list[int], Rows]:
+    """Where the clock starts over, and the rows that are merely late."""
+    starts: list[int] = []
+    late: list[Rows] = []
+    at = 0
+    while at < len(t):
+        piece = t[at:]
+        back = np.flatnonzero(piece < np.maximum.accumulate(piece))
+        restart = _first_restart(piece, back, tick)
+        past = len(piece) if restart is None else restart
+        late.append(back[back < past] + at)
+        at += past
+        if restart is not None:
+            starts.append(at)
+        if len(starts) > _MOST_RESTARTS:
+            raise ClockTrouble
+    return starts, np.concatenate(late)
+
+
+def _first_restart(t: FloatArray, back: Rows, tick: float) -> int | None:
+    """The first run of rows behind the clock's front that does not fill the holes in it."""
+    if not len(back):
+        return None
+    front = np.delete(t, back)
+    filling = _in_hole(t[back], front, tick)
+    if filling.mean() >= _FILLING_SHARE and not _runs_on(t, back, filling):
+        return None
+    cuts = np.flatnonzero(np.diff(back) > 1) + 1
+    for run, fills in zip(np.split(back, cuts), np.split(filling, cuts), strict=True):
+        if fills.mean() < _FILLING_SHARE and not _is_jitter(t, run, tick):
+            return int(run[0])
+    return None
+
+
+def _runs_on(t: FloatArray, back: Rows, filling: BoolArray) -> bool:
+    """Some long stretch behind the front fills no hole: too long to be chance."""
+    unfilled = back[~filling]
+    return bool(len(unfilled) > _START_ROWS and np.all(np.diff(unfilled[: _START_ROWS + 1]) == 1))
+
+
+def _is_jitter(t: FloatArray, run: Rows, tick: float) -> bool:
+    """A few rows that are less than a tick late, or that were swapped at the very start."""
+    if len(run) > _START_ROWS or run[-1] + 1 >= len(t):
+        return False
+    drop = float(t[: run[0]].max() - t[run].min())
+    return drop < _HOLE_TICKS * tick or run[0] <= _START_ROWS
+
+
+def _laid_out(t: FloatArray, rows: Rows, starts: list[int], spoiled: Rows, late: Rows) -> MendedClock:
+    piece = np.zeros(len(rows), dtype=np.intp)
+    piece[starts] = 1
+    piece = np.cumsum(piece)
+    order = np.lexsort((t[rows], piece)) if len(late) else np.arange(len(rows))
+    sorted_t, sorted_piece = t[rows[order]], piece[order]
+    steps = np.diff(sorted_t)
+    turns = np.diff(sorted_piece) > 0
+    leaps = ~turns & (steps > JUMP_S)
+    seams = np.flatnonzero(turns | leaps)
+    steps[seams] = SEAM_S
+    t_s = sorted_t - sorted_t[0] if not len(seams) else np.concatenate(([0.0], np.cumsum(steps)))
+    unchanged = not len(late) and not len(spoiled)
+    return MendedClock(
+        order=None if unchanged else rows[order],
+        t_s=np.round(t_s, 9),
+        spoiled=spoiled,
+        late=late,
+        resets=rows[order][np.flatnonzero(turns) + 1],
+        jumps=rows[order][np.flatnonzero(leaps) + 1],
+        seams_s=tuple(np.round(t_s[seams + 1], 9).tolist()),
+    )

@@ -1,0 +1,135 @@
+"""Delimited text to a table: the sound rows in one bulk read, every other row into a repair."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from parsers.dialect import Layout, sniff_layout
+from parsers.ledger import Ledger
+from parsers.limits import Limits
+from parsers.overrides import LogOverrides
+from parsers.records import IntArray, Records, find_records
+from parsers.source import Source
+from parsers.table import Table, TextColumn
+from parsers.tail import is_half_written
+from parsers.text import decode
+from telemetry.errors import LogError
+from telemetry.log import BoolArray
+
+__all__ = ["read_delimited", "sniff_delimited"]
+
+_BINARY = ((b"PK\x03\x04", "a zip archive or a workbook"), (b"%PDF", "a PDF"), (b"\x89PNG", "a picture"))
+_NUL_SHARE = 0.3
+
+
+def sniff_delimited(source: Source) -> str | None:
+    """Why the bytes are no delimited text, or None when they may be."""
+    head = source.data[:4096]
+    for magic, words in _BINARY:
+        if head.startswith(magic):
+            return f"it is {words}"
+    if not source.data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
+        return "it holds no text"
+    controls = sum(byte < 9 or 13 < byte < 32 for byte in head)
+    if controls > 0.6 * len(head) or (controls - head.count(0)) > _NUL_SHARE * len(head):
+        return "it is binary"
+    return None
+
+
+def read_delimited(source: Source, ledger: Ledger, overrides: LogOverrides, limits: Limits) -> Table:
+    """The table in a delimited text. Raises LogError when no delimiter makes a table of it."""
+    text = decode(source.data, ledger)
+    layout = sniff_layout(text.data, overrides, source.shown)
+    if layout is None:
+        raise LogError(
+            f"{source.shown}: looked for rows of cells parted by comma, semicolon, tab or |, found none; "
+            f"export the log as CSV with a time column"
+        )
+    records = find_records(text.data, layout.delimiter)
+    _check_limits(source, layout, records, limits)
+    keep, cells_in_file = _sort_out(records, layout, ledger, source)
+    columns = _bulk_read(records, keep, layout)
+    return Table(
+        names=layout.names,
+        columns=columns,
+        units=layout.units,
+        lines=records.line[keep],
+        cells_in_file=cells_in_file,
+        encoding=text.encoding,
+        delimiter=layout.delimiter,
+        decimal=layout.decimal,
+        header=layout.header,
+        clock=layout.clock,
+    )
+
+
+def _check_limits(source: Source, layout: Layout, records: Records, limits: Limits) -> None:
+    lengths = records.end - records.start
+    longest = int(lengths.argmax()) if len(records) else 0
+    if len(records) and lengths[longest] > limits.line_bytes:
+        raise LogError(
+            f"{source.shown}: looked for lines of at most {limits.line_bytes:,} bytes, line "
+            f"{records.line[longest]:,} is longer; raise the limit, or the file is no log"
+        )
+    samples = int((records.line >= layout.first_line).sum()) * len(layout.names)
+    if samples > limits.samples:
+        raise LogError(
+            f"{source.shown}: looked for at most {limits.samples:,} samples, found {samples:,}; "
+            f"raise the limit or split the log"
+        )
+
+
+def _sort_out(records: Records, layout: Layout, ledger: Ledger, source: Source) -> tuple[BoolArray, int]:
+    """Which records are rows of data, all others entered in the ledger; and the cells in all of them."""
+    data = records.line >= layout.first_line
+    fits = data & (records.width == layout.width)
+    for index in np.flatnonzero(data & ~fits).tolist():
+        if records.record(index).lstrip().startswith("#"):
+            data[index] = False
+    cells = records.width - (layout.trailing & (records.width == layout.width))
+    cells_in_file = int(cells[data].sum())
+    last = len(records) - 1
+    unended = last >= 0 and bool(data[last]) and int(records.end[last]) == len(records.text)
+    if unended and (not fits[last] or is_half_written(records, fits, layout)):
+        fits[last] = data[last] = False
+        _enter_tail(ledger, int(records.line[last]), int(cells[last]))
+    elif source.cut:
+        _enter_tail(ledger, int(records.line[last]) + 1 if last >= 0 else 1, 0)
+    _enter_misfits(records, data & ~fits, layout, ledger, cells)
+    return fits, cells_in_file
+
+
+def _enter_tail(ledger: Ledger, line: int, cells: int) -> None:
+    text = "The last line is half written{where}, as a power cut leaves it; it was left out."
+    ledger.add("truncated_tail", 0 if ledger.has("truncated_tail") else 1, text, line=line, cells=cells)
+
+
+def _enter_misfits(
+    records: Records, misfit: BoolArray, layout: Layout, ledger: Ledger, cells: IntArray
+) -> None:
+    rows = np.flatnonzero(misfit)
+    if not len(rows):
+        return
+    ledger.add(
+        "unreadable_row",
+        len(rows),
+        "{count} row(s) could not be read{where} and were left out.",
+        line=int(records.line[rows[0]]),
+        cells=int(cells[rows].sum()),
+    )
+
+
+def _bulk_read(records: Records, keep: BoolArray, layout: Layout) -> tuple[TextColumn, ...]:
+    import polars as pl
+
+    if not keep.any():
+        empty = pl.Series([], dtype=pl.String)
+        return tuple(TextColumn(empty, layout.decimal) for _ in layout.names)
+    frame = pl.read_csv(
+        records.joined(keep),
+        has_header=False,
+        separator=layout.delimiter,
+        quote_char='"' if records.quoted else None,
+        infer_schema=False,
+    )
+    return tuple(TextColumn(column, layout.decimal) for column in frame.get_columns()[: len(layout.names)])

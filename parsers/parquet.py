@@ -1,0 +1,153 @@
+"""Parquet to a table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from parsers.ledger import Ledger
+from parsers.limits import Limits
+from parsers.overrides import LogOverrides
+from parsers.source import Source
+from parsers.table import ArrayColumn, Column, Table, TextColumn
+from telemetry.errors import LogError
+from telemetry.log import BoolArray
+from telemetry.plain import shown
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+__all__ = ["read_parquet", "sniff_parquet"]
+
+_MAGIC = b"PAR1"
+_BATCH_ROWS = 1 << 16
+
+
+def sniff_parquet(source: Source) -> str | None:
+    """Why the bytes are no Parquet, or None when they are."""
+    return None if source.data.startswith(_MAGIC) else "it does not begin with PAR1"
+
+
+def read_parquet(source: Source, ledger: Ledger, overrides: LogOverrides, limits: Limits) -> Table:
+    """The table in a Parquet file. Raises LogError when it is damaged, too large or nested."""
+    import pyarrow as pa
+
+    try:
+        table = _arrow_table(source, limits)
+        names = tuple(str(name) for name in table.column_names)
+        columns = tuple(_column(source, name, table.column(i)) for i, name in enumerate(names))
+    except (pa.ArrowException, OSError, MemoryError) as error:
+        reason = shown(str(error).split("\n")[0], 60)
+        raise LogError(
+            f"{source.shown}: looked for a whole Parquet file, found a damaged one ({reason}); "
+            f"copy it from the robot again"
+        ) from error
+    if not columns or not table.num_rows:
+        raise LogError(
+            f"{source.shown}: looked for rows, found {len(names)} columns without any; export the log again"
+        )
+    return Table(
+        names=names,
+        columns=columns,
+        units=(None,) * len(names),
+        lines=None,
+        cells_in_file=table.num_rows * len(names),
+        encoding="parquet",
+        delimiter="",
+        decimal="",
+    )
+
+
+def _arrow_table(source: Source, limits: Limits) -> pa.Table:
+    """All batches; refused once rows × columns or the bytes in memory pass the limit, whatever the footer says."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    buffer = pa.BufferReader(source.data)
+    schema = pq.read_schema(buffer)
+    width = len(schema.names)
+    if width > limits.channels + 3:
+        raise LogError(
+            f"{source.shown}: looked for at most {limits.channels:,} channels, found {width:,}; raise the limit"
+        )
+    texts = [
+        field.name
+        for field in schema
+        if pa.types.is_string(field.type) or pa.types.is_large_string(field.type)
+    ]
+    file = pq.ParquetFile(pa.BufferReader(source.data), read_dictionary=texts)
+    batches, rows, size = [], 0, 0
+    for batch in file.iter_batches(batch_size=_BATCH_ROWS):
+        rows, size = rows + batch.num_rows, size + batch.nbytes
+        if rows * width > limits.samples:
+            raise LogError(
+                f"{source.shown}: looked for at most {limits.samples:,} samples, found more; "
+                f"raise the limit or split the log"
+            )
+        if size > limits.unpacked_bytes:
+            raise LogError(
+                f"{source.shown}: looked for a content of at most {limits.unpacked_bytes:,} bytes, found more; "
+                f"raise the limit or split the log"
+            )
+        batches.append(batch)
+    if rows != file.metadata.num_rows:
+        raise pa.ArrowInvalid(f"the footer promises {file.metadata.num_rows} rows, {rows} are there")
+    return pa.Table.from_batches(batches, schema=file.schema_arrow)
+
+
+def _column(source: Source, name: str, chunks: pa.ChunkedArray) -> Column:
+    import pyarrow as pa
+
+    kind = chunks.type
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        return _text(chunks)
+    if pa.types.is_timestamp(kind):
+        whole = chunks.cast(pa.timestamp("ns", kind.tz)).cast(pa.int64())
+        return ArrayColumn(_filled(whole, 0), _present(chunks), timestamps=True)
+    if pa.types.is_time(kind) or pa.types.is_duration(kind):
+        return _elapsed(chunks)
+    if pa.types.is_boolean(kind):
+        return ArrayColumn(_filled(chunks, False).astype(bool), _present(chunks))
+    if pa.types.is_integer(kind):
+        return ArrayColumn(_filled(chunks, 0), _present(chunks))
+    if pa.types.is_floating(kind) or pa.types.is_decimal(kind):
+        return ArrayColumn(_filled(chunks.cast(pa.float64()), 0.0), _present(chunks))
+    if pa.types.is_null(kind):
+        return ArrayColumn(np.zeros(len(chunks)), np.zeros(len(chunks), dtype=bool))
+    raise LogError(
+        f"{source.shown}: looked for numbers, states and text, found {shown(str(kind), 40)} in column "
+        f"{shown(name, 40)!r}; export the log without it"
+    )
+
+
+def _present(chunks: pa.ChunkedArray) -> BoolArray | None:
+    if chunks.null_count == 0:
+        return None
+    present: BoolArray = chunks.is_valid().to_numpy().astype(bool)
+    return present
+
+
+def _filled(chunks: pa.ChunkedArray, filler: Any) -> Any:
+    whole = chunks if chunks.null_count == 0 else chunks.fill_null(filler)
+    return whole.to_numpy()
+
+
+def _elapsed(chunks: pa.ChunkedArray) -> ArrayColumn:
+    """Times of day and durations, as seconds."""
+    import pyarrow as pa
+
+    per_second = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}[chunks.type.unit]
+    width = pa.int32() if pa.types.is_time32(chunks.type) else pa.int64()
+    ticks = _filled(chunks.cast(width), 0)
+    return ArrayColumn(ticks.astype(np.float64) / per_second, _present(chunks))
+
+
+def _text(chunks: pa.ChunkedArray) -> TextColumn:
+    import polars as pl
+
+    series = pl.from_arrow(chunks)
+    assert isinstance(series, pl.Series)  # noqa: S101 - narrows the type; a chunked array is no frame
+    return TextColumn(series.cast(pl.String))

@@ -1,0 +1,168 @@
+"""Where each record of a delimited text begins and ends, and how many cells it has (RFC 4180)."""
+
+from __future__ import annotations
+
+import csv
+import io
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.log import BoolArray
+
+__all__ = ["IntArray", "Records", "find_records", "split_line"]
+
+IntArray = NDArray[np.int64]
+
+_LF, _CR, _QUOTE = 10, 13, 34
+_MOST_LINES_OF_A_RECORD = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Records:
+    """The records of a text, blank lines left out.
+
+    Attributes:
+        text: the text they were found in.
+        start, end: shape (n,), byte offsets, the line end left out.
+        width: shape (n,), cells; `line`: shape (n,), number of the first line, from 1.
+        rewritten: by record, its text with the quoting put in order, where `text` has it otherwise.
+        quoted: some record holds a quote.
+    """
+
+    text: bytes
+    start: IntArray
+    end: IntArray
+    width: IntArray
+    line: IntArray
+    rewritten: dict[int, bytes]
+    quoted: bool
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    def record(self, index: int) -> str:
+        """The text of one record."""
+        own = self.rewritten.get(index, self.text[self.start[index] : self.end[index]])
+        return own.decode(errors="replace")
+
+    def joined(self, keep: BoolArray) -> bytes:
+        """The text of the kept records, one a line, in order; no copy is cut where all is kept in one run."""
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], keep, [False])).astype(np.int8)))
+        runs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+        own = sorted(self.rewritten)
+        return b"\n".join(piece for first, past in runs for piece in self._run(first, past, own))
+
+    def _run(self, first: int, past: int, own: list[int]) -> Iterator[bytes]:
+        for index in own[bisect_left(own, first) : bisect_left(own, past)]:
+            if index > first:
+                yield self.text[self.start[first] : self.end[index - 1]]
+            yield self.rewritten[index]
+            first = index + 1
+        if past > first:
+            yield self.text[self.start[first] : self.end[past - 1]]
+
+
+def split_line(line: str, delimiter: str) -> list[str]:
+    """The cells of one line; a quote that never closes is an ordinary character."""
+    if '"' not in line:
+        return line.split(delimiter)
+    try:
+        return next(csv.reader([line], delimiter=delimiter, strict=True), [""])
+    except csv.Error:
+        return line.split(delimiter)
+
+
+def find_records(text: bytes, delimiter: str) -> Records:
+    """All records of `text` that are not blank, spoiled ones too: their width gives them away."""
+    data = np.frombuffer(text, dtype=np.uint8)
+    feeds = np.flatnonzero(data == _LF)
+    start = np.concatenate(([0], feeds + 1))
+    end = np.concatenate((feeds, [len(data)]))
+    has_return = (end > start) & (data[np.maximum(end - 1, 0)] == _CR) if len(data) else end > start
+    end = end - has_return
+    marks = np.flatnonzero(data == ord(delimiter))
+    line = np.arange(1, len(start) + 1)
+    if b'"' not in text:
+        width = np.diff(np.searchsorted(marks, np.append(start, len(data) + 1))) + 1
+        filled = end > start
+        return Records(text, start[filled], end[filled], width[filled], line[filled], {}, False)
+    return _find_quoted(text, data, start, end, marks, delimiter)
+
+
+def _find_quoted(
+    text: bytes, data: NDArray[np.uint8], start: IntArray, end: IntArray, marks: IntArray, delimiter: str
+) -> Records:
+    quotes = np.flatnonzero(data == _QUOTE)
+    bounds = np.append(start, len(data) + 1)
+    first_quote = np.searchsorted(quotes, bounds)
+    mark_line = np.searchsorted(start, marks, side="right") - 1
+    inside = (np.searchsorted(quotes, marks) - first_quote[mark_line]) % 2 == 1
+    width = np.bincount(mark_line[~inside], minlength=len(start)) + 1
+    odd = _oddly_quoted(data, quotes, start, end, first_quote, ord(delimiter))
+    keep = end > start
+    rewritten_lines: dict[int, bytes] = {}
+    past = -1
+    for index in np.flatnonzero(odd).tolist():
+        if index < past:
+            continue
+        cells, past = _odd_record(text, index, start, end, first_quote, delimiter)
+        keep[index + 1 : past] = False
+        width[index] = len(cells)
+        end[index] = end[past - 1]
+        rewritten_lines[index] = _quoted_text(cells, delimiter)
+    position = np.cumsum(keep) - 1
+    rewritten = {int(position[index]): own for index, own in rewritten_lines.items()}
+    line = np.flatnonzero(keep) + 1
+    return Records(text, start[keep], end[keep], width[keep], line, rewritten, True)
+
+
+def _oddly_quoted(
+    data: NDArray[np.uint8],
+    quotes: IntArray,
+    start: IntArray,
+    end: IntArray,
+    first_quote: IntArray,
+    delimiter: int,
+) -> BoolArray:
+    """Which lines have a quote that neither opens nor closes a whole cell."""
+    line = np.searchsorted(start, quotes, side="right") - 1
+    opens = (np.arange(len(quotes)) - first_quote[line]) % 2 == 0
+    at_start = (quotes == start[line]) | (data[np.maximum(quotes - 1, 0)] == delimiter)
+    at_end = (quotes + 1 >= end[line]) | (data[np.minimum(quotes + 1, len(data) - 1)] == delimiter)
+    stray = np.where(opens, ~at_start, ~at_end)
+    odd = np.diff(first_quote) % 2 == 1
+    odd[line[stray]] = True
+    return odd
+
+
+def _odd_record(
+    text: bytes, index: int, start: IntArray, end: IntArray, first_quote: IntArray, delimiter: str
+) -> tuple[list[str], int]:
+    """The cells of the record that begins at an oddly quoted line, and the line after it."""
+    own = text[start[index] : end[index]].decode(errors="replace")
+    if (first_quote[index + 1] - first_quote[index]) % 2 == 1:
+        last = min(index + _MOST_LINES_OF_A_RECORD, len(start))
+        for past in range(index + 2, last + 1):
+            if (first_quote[past] - first_quote[past - 1]) % 2 == 0:
+                continue
+            lines = text[start[index] : end[past - 1]].decode(errors="replace")
+            try:
+                rows = list(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter, strict=True))
+            except csv.Error:
+                break
+            if len(rows) == 1:
+                return rows[0], past
+            break
+    return split_line(own, delimiter), index + 1
+
+
+def _quoted_text(cells: list[str], delimiter: str) -> bytes:
+    def quoted(cell: str) -> str:
+        plain = '"' not in cell and delimiter not in cell and "\n" not in cell and "\r" not in cell
+        return cell if plain else '"' + cell.replace('"', '""') + '"'
+
+    return delimiter.join(map(quoted, cells)).encode()

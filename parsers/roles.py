@@ -1,0 +1,151 @@
+"""Which columns of a table are clock, channel name and value: the two shapes of a log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from parsers.cells import encode_labels
+from parsers.clockcolumn import find_clock, named_column
+from parsers.overrides import LogOverrides
+from parsers.stamps import PER_SECOND, Stamps, number_stamps, parse_stamps, timestamp_stamps
+from parsers.table import ArrayColumn, Table, TextColumn
+from telemetry.errors import LogError
+from telemetry.log import FloatArray
+from telemetry.plain import shown
+
+__all__ = ["LongColumns", "clock_column", "clock_stamps", "long_columns"]
+
+_CHANNEL_WORDS = frozenset("channel name signal key topic id entry field sensor tag variable source".split())
+_VALUE_WORDS = frozenset("value val values data reading state measurement".split())
+_UNIT_WORDS = frozenset("unit units".split())
+_SAMPLE_ROWS = 2_000
+# Our choice: in a long log the channel's name changes at least at every third row, in a wide one a text does not.
+_CHANGING_SHARE = 0.3
+
+
+@dataclass(frozen=True)
+class LongColumns:
+    """Places of the columns of a long log."""
+
+    channel: int
+    value: int
+    unit: int | None = None
+
+
+def clock_column(table: Table, overrides: LogOverrides, file: str) -> int:
+    """The place of the time column; LogError when no column is one."""
+    if overrides.time is not None:
+        return named_column(table.names, overrides.time, file=file, key="time")
+    clock = table.clock
+    if clock is None and table.rows:
+        clock = find_clock(table.names, [_sample_stamps(column) for column in table.columns])
+    if clock is None:
+        few = ", ".join(shown(name, 24) for name in table.names[:4]) + (", …" if len(table.names) > 4 else "")
+        raise LogError(
+            f"{file}: looked for a time column that rises, found none among {len(table.names)} columns "
+            f"({few}) and {table.rows:,} rows; name it with [log] time = … in the robot file"
+        )
+    return clock
+
+
+def _sample_stamps(column: TextColumn | ArrayColumn) -> FloatArray:
+    """The first rows as stamps, NaN where a cell is none."""
+    if isinstance(column, TextColumn):
+        sample = column.strings.head(_SAMPLE_ROWS)
+        return parse_stamps(sample, name="", decimal=column.decimal, unit=None, long=True).t_s
+    if column.values.dtype == bool:
+        return np.full(min(len(column), _SAMPLE_ROWS), np.nan)
+    present = column.all_present()[:_SAMPLE_ROWS]
+    return np.where(present, column.values[:_SAMPLE_ROWS].astype(np.float64), np.nan)
+
+
+def clock_stamps(table: Table, clock: int, overrides: LogOverrides, *, long: bool, file: str) -> Stamps:
+    """The time column's stamps; LogError when the unit is none we know or no cell is a time."""
+    unit = overrides.time_unit
+    if unit is not None and unit not in {*PER_SECOND, "iso8601"}:
+        raise LogError(
+            f"{file}: looked for s, ms, us, ns or iso8601 as [log] time_unit, found {shown(unit, 20)!r}; "
+            f"correct it in the robot file"
+        )
+    column, name = table.columns[clock], table.names[clock]
+    if isinstance(column, TextColumn):
+        stamps = parse_stamps(column.strings, name=name, decimal=column.decimal, unit=unit, long=long)
+    elif column.timestamps:
+        stamps = timestamp_stamps(column.values.astype(np.int64), column.all_present())
+    else:
+        readable = column.all_present() & np.isfinite(column.values)
+        stamps = number_stamps(column.values, readable, name=name, unit=unit, long=long)
+    if not stamps.readable.any():
+        found = f"{table.rows:,} rows" if table.rows else "a header and no rows"
+        raise LogError(
+            f"{file}: looked for rows with a time in {shown(name, 40)!r}, found {found} but no time in them; "
+            f"name the time column and its unit with [log] time and time_unit in the robot file"
+        )
+    return stamps
+
+
+def long_columns(table: Table, clock: int, overrides: LogOverrides, file: str) -> LongColumns | None:
+    """The columns of a long log, or None when the table is wide."""
+    if overrides.channel is not None or overrides.value is not None:
+        return _named_long_columns(table, clock, overrides, file)
+    words = [name.strip().lower().replace("_", " ").split(" ")[-1] for name in table.names]
+    unit = next((i for i, word in enumerate(words) if word in _UNIT_WORDS), None)
+    rest = [i for i in range(len(words)) if i not in (clock, unit)]
+    if len(rest) != 2:
+        return None
+    first, second = rest
+    for channel, value in ((first, second), (second, first)):
+        if isinstance(table.columns[channel], TextColumn) and words[value] in _VALUE_WORDS:
+            if words[channel] in _CHANNEL_WORDS or _names_change(table, channel, clock):
+                return LongColumns(channel, value, unit)
+    if unit is None and _names_change(table, first, clock) and not _anything_but_names(table, first):
+        return LongColumns(first, second, unit)
+    return None
+
+
+def _named_long_columns(table: Table, clock: int, overrides: LogOverrides, file: str) -> LongColumns:
+    if overrides.channel is None or overrides.value is None:
+        raise LogError(
+            f"{file}: looked for both [log] channel and value in the robot file, found only one of them; "
+            f"a long log needs both"
+        )
+    channel = named_column(table.names, overrides.channel, file=file, key="channel")
+    value = named_column(table.names, overrides.value, file=file, key="value")
+    if len({channel, value, clock}) < 3:
+        raise LogError(
+            f"{file}: looked for three columns in [log] time, channel and value; name different ones"
+        )
+    return LongColumns(channel, value)
+
+
+def _anything_but_names(table: Table, place: int) -> bool:
+    """Whether the cells are numbers, states or as many different words as rows."""
+    column = table.columns[place]
+    if not isinstance(column, TextColumn):
+        return True
+    sample = column.strings.head(_SAMPLE_ROWS).fill_null("")
+    typed = TextColumn(sample, column.decimal).typed(has_unit=False)
+    return typed.kind != "text" or len(typed.labels) < 2 or len(typed.labels) > max(0.5 * len(sample), 2)
+
+
+def _names_change(table: Table, place: int, clock: int) -> bool:
+    """Whether a column changes from row to row as channel names do, or where the clock steps back."""
+    column, times = table.columns[place], table.columns[clock]
+    if not isinstance(column, TextColumn) or table.rows < 2:
+        return False
+    sample = column.strings.head(_SAMPLE_ROWS).fill_null("")
+    codes, _ = encode_labels(sample)
+    return bool(np.mean(np.diff(codes) != 0) >= _CHANGING_SHARE) or _grouped(column, times)
+
+
+def _grouped(column: TextColumn, times: TextColumn | ArrayColumn) -> bool:
+    if not isinstance(times, TextColumn):
+        return False
+    codes, labels = encode_labels(column.strings.fill_null(""))
+    changes = np.flatnonzero(np.diff(codes) != 0) + 1
+    if not len(changes) or len(changes) != len(labels) - 1:
+        return False
+    stamps = parse_stamps(times.strings, name="", decimal=times.decimal, unit=None, long=True).t_s
+    return bool(np.all(stamps[changes] < stamps[changes - 1]))

@@ -1,0 +1,219 @@
+"""A column of time stamps to seconds: numbers in any unit, Unix time, ISO 8601, a clock of the day."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from parsers.records import IntArray
+from telemetry.log import BoolArray, FloatArray
+from telemetry.units import unit_from_name
+
+if TYPE_CHECKING:
+    import polars as pl
+
+__all__ = ["PER_SECOND", "Stamps", "number_stamps", "parse_stamps", "rough_stamp", "timestamp_stamps"]
+
+PER_SECOND = MappingProxyType({"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000})
+
+# RFC 3339, section 5.6, with the liberties of ISO 8601 that loggers take.
+_ISO = (
+    r"^(\d{4})[-/]?(\d{2})[-/]?(\d{2})[T ](\d{2}):?(\d{2})(?::?(\d{2})(?:[.,](\d{1,9})\d*)?)?"
+    r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)?$"
+)
+_CLOCK = r"^(\d{1,3}):([0-5]\d):([0-5]\d|60)(?:[.,](\d{1,9})\d*)?$"
+_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
+_ISO_PATTERN = re.compile(_ISO, re.IGNORECASE)
+_CLOCK_PATTERN = re.compile(_CLOCK)
+_DAY_S = 86_400
+_HOUR_S = 3_600
+_MOSTLY = 0.5
+# Unix time of 2001-09-09 and of 2096-10-02, in seconds: between them a number without a unit is a date.
+_EPOCH_FROM_S, _EPOCH_TO_S = 1e9, 4e9
+
+
+@dataclass(frozen=True, eq=False)
+class Stamps:
+    """Time stamps as seconds from the first readable one.
+
+    Attributes:
+        t_s: shape (n,), float64; NaN where the cell is no time.
+        unit: `s`, `ms`, `us`, `ns`, `iso8601` or `clock`.
+        base_epoch_s: Unix time of `t_s` = 0 where the file tells it (a date without a zone is taken
+            as UTC), else None.
+    """
+
+    t_s: FloatArray
+    unit: str
+    base_epoch_s: float | None
+
+    @property
+    def readable(self) -> BoolArray:
+        """Shape (n,), True where the cell is a time."""
+        return np.isfinite(self.t_s)
+
+
+def rough_stamp(cell: str, decimal: str) -> float | None:
+    """One cell as a number that rises with time, or None: enough to tell whether a column is a clock."""
+    text = cell.strip()
+    number = text.replace(",", ".") if decimal == "," else text
+    if _NUMBER.match(number):
+        return float(number)
+    iso = _ISO_PATTERN.match(text)
+    if iso:
+        year, month, day, hour, minute = (int(part) for part in iso.groups()[:5])
+        second, fraction, zone = iso.group(6) or "0", iso.group(7) or "0", (iso.group(8) or "").upper()
+        days = ((year * 12 + month) * 31) + day
+        return days * 86400.0 + hour * 3600 + minute * 60 + float(f"{second}.{fraction}") - _zone_s(zone)
+    clock = _CLOCK_PATTERN.match(text)
+    if clock:
+        hours, minutes, seconds, fraction = clock.groups(default="0")
+        return int(hours) * 3600 + int(minutes) * 60 + float(f"{seconds}.{fraction}")
+    return None
+
+
+def _zone_s(zone: str) -> float:
+    if zone[:1] not in {"+", "-"}:
+        return 0.0
+    digits = zone[1:].replace(":", "").ljust(4, "0")
+    offset = int(digits[:2]) * 3600 + int(digits[2:]) * 60
+    return float(-offset if zone[0] == "-" else offset)
+
+
+def parse_stamps(cells: pl.Series, *, name: str, decimal: str, unit: str | None, long: bool) -> Stamps:
+    """The stamps in a column of text.
+
+    `unit` overrides what the column's name and values tell; `long` says that rows come at events, so
+    that their spacing tells nothing about the unit.
+    """
+    import polars as pl
+
+    text = cells.fill_null("").str.strip_chars()
+    plain = text.str.replace(",", ".", literal=True) if decimal == "," else text
+    numbers = plain.cast(pl.Float64, strict=False)
+    if unit != "iso8601" and _enough(numbers.is_finite().fill_null(value=False)):
+        return _stamps_of_numbers(plain, numbers, name=name, unit=unit, long=long)
+    if unit in (None, "iso8601"):
+        parts = text.str.extract_groups("(?i)" + _ISO).struct.unnest()
+        if unit == "iso8601" or _enough(parts.to_series(0).is_not_null()):
+            return _stamps_of_dates(parts)
+        clock = text.str.extract_groups(_CLOCK).struct.unnest()
+        if _enough(clock.to_series(0).is_not_null()):
+            return _stamps_of_clock(clock)
+    return Stamps(np.full(len(cells), np.nan), unit or "s", None)
+
+
+def _enough(readable: pl.Series) -> bool:
+    return int(readable.sum()) > _MOSTLY * len(readable)
+
+
+def _stamps_of_numbers(
+    plain: pl.Series, numbers: pl.Series, *, name: str, unit: str | None, long: bool
+) -> Stamps:
+    import polars as pl
+
+    whole = plain.cast(pl.Int64, strict=False)
+    if whole.null_count() == numbers.null_count():
+        readable = whole.is_not_null().to_numpy()
+        return number_stamps(whole.fill_null(0).to_numpy(), readable, name=name, unit=unit, long=long)
+    values = numbers.fill_null(float("nan")).to_numpy()
+    return number_stamps(values, np.isfinite(values), name=name, unit=unit, long=long)
+
+
+def number_stamps(
+    values: FloatArray | IntArray, readable: BoolArray, *, name: str, unit: str | None, long: bool
+) -> Stamps:
+    """Stamps that are numbers; whole numbers stay whole until the first is taken off, so that no digit is lost."""
+    if not readable.any():
+        return Stamps(np.full(len(values), np.nan), unit or "s", None)
+    base = values[np.argmax(readable)]
+    chosen = unit if unit in PER_SECOND else _unit_of(values[readable], name, long=long)
+    ticks_a_second = PER_SECOND[chosen]
+    elapsed = (values - base).astype(np.float64) / ticks_a_second
+    t_s = np.where(readable, np.round(elapsed, 9), np.nan)
+    base_s = float(base) / ticks_a_second
+    return Stamps(t_s, chosen, base_s if _EPOCH_FROM_S <= base_s < _EPOCH_TO_S else None)
+
+
+def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:
+    named = unit_from_name(name)
+    if named is not None and named.quantity == "time":
+        return named.symbol
+    middle = float(np.median(values))
+    for unit, ticks in PER_SECOND.items():
+        if _EPOCH_FROM_S * ticks <= middle < _EPOCH_TO_S * ticks:
+            return unit
+    return _unit_of_steps(values, long=long)
+
+
+def _unit_of_steps(values: FloatArray | IntArray, *, long: bool) -> str:
+    """Our choice: whole numbers come at least once a second (at events: once in ten) for an hour at most.
+
+    Numbers with a fraction are taken for seconds unless they would last longer than a day.
+    """
+    steps = np.diff(np.sort(values)).astype(np.float64)
+    rises = steps[steps > 0]
+    if not len(rises):
+        return "s"
+    typical = float(np.median(rises))
+    fractional = bool(np.any(np.asarray(values) % 1 != 0))
+    span = float(values.max() - values.min())
+    for unit, ticks in PER_SECOND.items():
+        often = fractional or typical <= ticks * (10 if long else 1)
+        if often and span <= ticks * (_DAY_S if fractional else _HOUR_S):
+            return unit
+    return "ns"
+
+
+def timestamp_stamps(ns: IntArray, readable: BoolArray) -> Stamps:
+    """Stamps that are nanoseconds of Unix time."""
+    if not readable.any():
+        return Stamps(np.full(len(ns), np.nan), "iso8601", None)
+    base = int(ns[np.argmax(readable)])
+    t_s = np.where(readable, np.round((ns - base) / 1e9, 9), np.nan)
+    return Stamps(t_s, "iso8601", base / 1e9)
+
+
+def _stamps_of_dates(parts: pl.DataFrame) -> Stamps:
+    year, month, day, hour, minute, second = (_whole(parts.to_series(i)) for i in range(6))
+    zone = parts.to_series(7).str.to_uppercase()
+    zoned = zone.is_not_null().to_numpy()
+    readable = parts.to_series(0).is_not_null().to_numpy() & (year > 1677) & (year < 2262)
+    readable &= (month >= 1) & (month <= 12) & (hour <= 24) & (minute <= 59) & (second <= 60)
+    readable &= zoned == (2 * zoned[readable].sum() > readable.sum())
+    months = np.where(readable, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
+    dates = months.astype("datetime64[D]") + (day - 1)
+    readable &= (day >= 1) & (dates.astype("datetime64[M]") == months)
+    seconds = dates.astype(np.int64) * _DAY_S + hour * 3600 + minute * 60 + second - _zone_offsets(zone)
+    return timestamp_stamps(seconds * 1_000_000_000 + _nanoseconds(parts.to_series(6)), readable)
+
+
+def _stamps_of_clock(parts: pl.DataFrame) -> Stamps:
+    hour, minute, second = (_whole(parts.to_series(i)) for i in range(3))
+    readable = parts.to_series(0).is_not_null().to_numpy()
+    ns = (hour * 3600 + minute * 60 + second) * 1_000_000_000 + _nanoseconds(parts.to_series(3))
+    kept = ns[readable]
+    past_midnight = np.cumsum(np.diff(kept, prepend=kept[:1]) < -_DAY_S * 500_000_000)
+    ns[readable] = kept + past_midnight * _DAY_S * 1_000_000_000
+    return Stamps(timestamp_stamps(ns, readable).t_s, "clock", None)
+
+
+def _whole(part: pl.Series) -> IntArray:
+    import polars as pl
+
+    return part.cast(pl.Int64, strict=False).fill_null(0).to_numpy().astype(np.int64)
+
+
+def _nanoseconds(fraction: pl.Series) -> IntArray:
+    return _whole(fraction.fill_null("0").str.pad_end(9, "0"))
+
+
+def _zone_offsets(zone: pl.Series) -> IntArray:
+    digits = zone.str.replace_all(":", "").fill_null("")
+    offset = _whole(digits.str.slice(1, 2)) * 3600 + _whole(digits.str.slice(3, 2)) * 60
+    signed = digits.str.starts_with("-").to_numpy()
+    return np.where(digits.str.contains(r"^[+-]").to_numpy(), np.where(signed, -offset, offset), 0)
