@@ -16,7 +16,7 @@ from parsers.channels import (
     unit_symbols,
     wide_channels,
 )
-from parsers.clock import ClockTrouble, MendedClock, mend_clock, sort_clock
+from parsers.clock import MendedClock, UnorderedClockError, mend_clock, sort_clock
 from parsers.ledger import Ledger
 from parsers.limits import Limits
 from parsers.overrides import LogOverrides
@@ -105,7 +105,7 @@ def _enter_row(table: Table, row: int, ledger: Ledger, file: str) -> None:
     if header is not None:
         again = (_COMMENT.sub("", cells[0]), *cells[1:])
         if again == header[: len(cells)]:
-            text = "The header came {count} more time(s){where}, as when the logger starts again; left out."
+            text = "Header repeated {count} time(s){where}, as when the logger starts again; left out."
             ledger.add("repeated_header", 1, text, line=line, cells=len(cells))
             return
         same = sum(cell in header for cell in again if cell)
@@ -114,7 +114,7 @@ def _enter_row(table: Table, row: int, ledger: Ledger, file: str) -> None:
                 f"{file}: looked for rows under the same columns, found other columns from line {line} on; "
                 f"split the log there"
             )
-    text = "{count} row(s) could not be read{where} and were left out."
+    text = "{count} unreadable row(s){where} left out."
     ledger.add("unreadable_row", 1, text, line=line, cells=len(cells))
 
 
@@ -125,13 +125,13 @@ def _mended_clock(table: Table, t: FloatArray, long: LongColumns | None, file: s
             if _each_rises(t, groups):
                 return sort_clock(t)
             if _in_blocks(groups):
-                raise ClockTrouble
+                raise UnorderedClockError
         return mend_clock(t)
-    except ClockTrouble:
+    except UnorderedClockError:
         back = int(np.sum(np.diff(t) < 0))
         raise LogError(
-            f"{file}: looked for times that rise, found {back:,} steps back among {len(t):,} rows that neither "
-            f"sorting nor a restarted clock explains; name another time column with [log] time in the robot file"
+            f"{file}: looked for times that rise, found {back:,} steps back among {len(t):,} rows, more than "
+            f"sorting or a restarted clock explains; name another time column with [log] time"
         ) from None
 
 
@@ -153,26 +153,26 @@ def _enter_clock(mended: MendedClock, table: Table, ledger: Ledger) -> None:
     ledger.add(
         "unreadable_row",
         len(mended.spoiled),
-        "{count} row(s) had a time far from that of the rows around them{where} and were left out.",
+        "{count} unreadable row(s){where} left out: a time far from that of the rows around.",
         line=table.first_line(mended.spoiled),
         cells=len(mended.spoiled) * width,
     )
     ledger.add(
         "reordered_rows",
         len(mended.late),
-        "{count} row(s) stood later than their time{where} and were sorted in.",
+        "{count} row(s) behind the time of others{where} sorted in.",
         line=table.first_line(mended.late),
     )
     ledger.add(
         "clock_reset",
         len(mended.resets),
-        "The clock started over {count} time(s){where}; what follows is laid 1 s behind, the true gap is unknown.",
+        "The clock started over {count} time(s){where}; the gap, of unknown length, is drawn as 1 s.",
         line=table.first_line(mended.resets),
     )
     ledger.add(
         "clock_jump",
         len(mended.jumps),
-        "The clock leapt by more than ten minutes {count} time(s){where}; what follows is laid 1 s behind.",
+        "The clock leapt by more than ten minutes {count} time(s){where}; the gap is drawn as 1 s.",
         line=table.first_line(mended.jumps),
     )
 

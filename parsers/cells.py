@@ -1,4 +1,4 @@
-"""Cells to values: which of number, switch and text a column is, and which of its cells are missing or spoiled."""
+"""Cells to values: number, switch or text, and which cells are missing or spoiled."""
 
 from __future__ import annotations
 
@@ -178,13 +178,13 @@ def _some(valid: BoolArray) -> BoolArray | None:
 
 def _type_words(strings: pl.Series, lowered: pl.Series, present: BoolArray, void: int) -> Typed:
     garbled = strings.str.contains(_UNPRINTABLE).to_numpy()
-    for pair in _STATES:
-        states = lowered.is_in(list(pair)).to_numpy()
+    for low_high in _STATES:
+        states = lowered.is_in(list(low_high)).to_numpy()
         if states.any() and (_mostly(states, present & ~states) or not (present & ~states).any()):
-            high = (lowered == pair[1]).to_numpy()
-            labels = _spelled(strings, lowered, pair)
+            high = (lowered == low_high[1]).to_numpy()
+            spelled = _spelled(strings, lowered, low_high)
             spoiled = np.flatnonzero(present & ~states)
-            return Typed(Kind.SWITCH, high.astype(np.float64), _some(states), labels, void, spoiled)
+            return Typed(Kind.SWITCH, high.astype(np.float64), _some(states), spelled, void, spoiled)
     valid = present & ~garbled
     codes, labels = encode_labels(strings)
     kept = np.unique(codes[valid])
@@ -209,8 +209,8 @@ def _spelled(strings: pl.Series, lowered: pl.Series, pair: tuple[str, str]) -> t
             return word.upper()
         return word.capitalize() if sample[0].isupper() else word
 
-    low, high = (seen[word][0].strip() if seen[word] else like_sample(word) for word in pair)
-    return low, high
+    spelled = {word: found[0].strip() if found else like_sample(word) for word, found in seen.items()}
+    return spelled[pair[0]], spelled[pair[1]]
 
 
 def encode_labels(strings: pl.Series) -> tuple[NDArray[np.int64], list[str]]:

@@ -62,14 +62,14 @@ class BuiltChannels:
         ledger.add(
             "unreadable_cell",
             self.spoiled,
-            f"{{count}} cell(s) held no value of their channel{{where}} and were left out: {names}{more}.",
+            f"{{count}} cell(s) without a value of the channel{{where}} left out: {names}{more}.",
             line=self.spoiled_line,
             cells=self.spoiled,
         )
         ledger.add(
             "duplicate_time",
             len(self.doubled_rows),
-            "{count} row(s) had the time of the row after them{where}; the later values of sampled channels count.",
+            "{count} row(s) had the time of the next{where}; the later value of a sampled channel counts.",
             line=self.doubled_line,
             cells=self.doubled_cells,
         )
@@ -96,7 +96,7 @@ def unique_names(names: Sequence[str], ledger: Ledger) -> list[str]:
         ledger.add(
             "duplicate_channel",
             len(renamed),
-            f"{{count}} channel(s) had a name that was taken and were renamed, the first to {new}.",
+            f"{{count}} channel(s) with a name that was taken renamed, the first to {new}.",
         )
     return result
 
@@ -134,7 +134,7 @@ def wide_channels(
         rows = None if typed.valid is None else np.flatnonzero(typed.valid)
         values = typed.values if rows is None else typed.values[rows]
         row_numbers = np.arange(table.rows) if rows is None else rows
-        sampled = rows is None or is_sampled(typed.kind, values, row_numbers)
+        sampled = rows is None or not len(rows) or is_sampled(typed.kind, values, row_numbers)
         missing = _missing(typed, row_numbers, table.rows, sampled=sampled)
         times = t_s if rows is None else t_s[rows]
         if sampled and last_of_instant is not None:
@@ -222,7 +222,7 @@ def long_channels(
         kept, own_t = typed.values, times[part]
         if typed.valid is not None:
             kept, own_t, rows = kept[typed.valid], own_t[typed.valid], rows[typed.valid]
-        sampled = is_sampled(typed.kind, kept, own_t)
+        sampled = not len(kept) or is_sampled(typed.kind, kept, own_t)
         last = _last_of_instant(own_t) if sampled else None
         if last is not None:
             built.note_doubled(rows[~last], table.first_line(rows[~last]))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["ClockTrouble", "MendedClock", "mend_clock", "sort_clock"]
+__all__ = ["MendedClock", "UnorderedClockError", "mend_clock", "sort_clock"]
 
 JUMP_S = 600.0
 SEAM_S = 1.0
@@ -25,7 +25,7 @@ _START_ROWS = 3
 Rows = NDArray[np.intp]
 
 
-class ClockTrouble(Exception):
+class UnorderedClockError(Exception):
     """The times step back so often that no order can be told."""
 
 
@@ -56,7 +56,7 @@ def mend_clock(t: FloatArray) -> MendedClock:
 
     Rows that step back are sorted in where they fill holes that others left. Where they fill none the
     clock started over: what follows is laid `SEAM_S` behind. So is what follows a leap of more than ten
-    minutes. Raises ClockTrouble after more than twenty restarts.
+    minutes. Raises UnorderedClockError after more than twenty restarts.
     """
     steps = np.diff(t)
     if not np.any(steps < 0):
@@ -118,7 +118,7 @@ def _pieces(t: FloatArray, tick: float) -> tuple[list[int], Rows]:
         if restart is not None:
             starts.append(at)
         if len(starts) > _MOST_RESTARTS:
-            raise ClockTrouble
+            raise UnorderedClockError
     return starts, np.concatenate(late)
 
 

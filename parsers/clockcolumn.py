@@ -11,15 +11,16 @@ import numpy as np
 from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown
-from telemetry.units import unit_from_name
 
 __all__ = ["find_clock", "name_says_time", "named_column"]
 
 _TIME_WORDS = frozenset(
-    "time times timestamp timestamps t ts stamp clock date datetime epoch elapsed uptime utc zeit".split()
+    {"time", "times", "timestamp", "timestamps", "t", "ts", "stamp", "clock", "date", "datetime"}
+    | {"epoch", "elapsed", "uptime", "utc"}
 )
 _FILLER_WORDS = frozenset(
-    "log match robot unix system since start s ms us ns sec seconds iso iso8601".split()
+    {"log", "match", "robot", "unix", "system", "since", "start", "iso", "iso8601"}
+    | {"s", "ms", "us", "ns", "sec", "seconds"}
 )
 _RISING_SHARE = 0.9
 _NAMED_RISING_SHARE = 0.3
@@ -32,8 +33,7 @@ def name_says_time(name: str) -> int:
     ]
     hits = sum(word in _TIME_WORDS for word in words)
     if not hits:
-        unit = unit_from_name(name)
-        return 1 if words and words[0] in {"seconds", "millis", "micros"} or (unit and words == ["s"]) else 0
+        return 1 if words and words[0] in {"seconds", "millis", "micros", "s", "ms"} else 0
     return 2 if all(word in _TIME_WORDS or word in _FILLER_WORDS for word in words) else 1
 
 

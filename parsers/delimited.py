@@ -113,7 +113,7 @@ def _enter_misfits(
     ledger.add(
         "unreadable_row",
         len(rows),
-        "{count} row(s) could not be read{where} and were left out.",
+        "{count} unreadable row(s){where} left out.",
         line=int(records.line[rows[0]]),
         cells=int(cells[rows].sum()),
     )

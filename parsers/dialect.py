@@ -169,7 +169,7 @@ def _first_data_row(best: _Candidate, stamps: list[FloatArray]) -> int:
 
 
 def _header(best: _Candidate, first: int, file: str) -> tuple[list[str] | None, list[str] | None, int]:
-    """The header's cells, those of a row of units below it, and the number of the last line above the data."""
+    """The header's cells, those of a row of units below it, and the number of the lower of the two lines."""
     above = list(reversed(best.rows[:first]))
     plain = [(number, cells) for number, cells in above if not _COMMENT.match(cells[0])]
     remarks = [(number, _uncommented(cells)) for number, cells in above if _COMMENT.match(cells[0])]

@@ -47,6 +47,6 @@ def _logs_of(folder: Path) -> list[Path]:
         ) from error
     if not logs:
         raise LogError(
-            f"{name}: looked for .csv, .tsv or .parquet logs in the folder, found none; name a folder with logs"
+            f"{name}: looked for .csv, .tsv or .parquet logs in the folder, found none; name another folder"
         )
     return logs

@@ -22,7 +22,8 @@ class _Entry:
 class Ledger:
     """Collects repairs, one a kind, in the order in which they first came up.
 
-    `text` may hold `{count}` and `{line}`; the sentence of the first entry of a kind is told.
+    A text holds `{count}` and `{where}`, and `(s)` behind a word that is counted; braces in it are
+    doubled. The sentence of the first entry of a kind is told.
     """
 
     def __init__(self, file: str) -> None:
@@ -59,10 +60,12 @@ class Ledger:
         if cells_in_file != cells_kept + repaired:
             raise LogError(
                 f"{shown(self._file)}: looked for every cell of the file, found {cells_in_file:,} read, "
-                f"{cells_kept:,} kept and {repaired:,} in repairs; the reader is at fault, please report this log"
+                f"{cells_kept:,} kept and {repaired:,} in repairs; that is a fault of the reader"
             )
 
 
 def _sentence(entry: _Entry) -> str:
-    where = "" if entry.line is None else f" (first at line {entry.line:,})"
-    return entry.text.format(count=f"{entry.count:,}", where=where, cells=f"{entry.cells:,}")
+    first = "line" if entry.count <= 1 else "first at line"
+    where = "" if entry.line is None else f" ({first} {entry.line:,})"
+    told = entry.text.replace("(s)", "" if entry.count == 1 else "s")
+    return told.format(count=f"{entry.count:,}", where=where)

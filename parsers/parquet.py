@@ -60,40 +60,38 @@ def read_parquet(source: Source, ledger: Ledger, overrides: LogOverrides, limits
 
 
 def _arrow_table(source: Source, limits: Limits) -> pa.Table:
-    """All batches; refused once rows × columns or the bytes in memory pass the limit, whatever the footer says."""
+    """All batches, refused once rows × columns or bytes in memory pass a limit, whatever the footer says."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    buffer = pa.BufferReader(source.data)
-    schema = pq.read_schema(buffer)
+    schema = pq.read_schema(pa.BufferReader(source.data))
     width = len(schema.names)
-    if width > limits.channels + 3:
-        raise LogError(
-            f"{source.shown}: looked for at most {limits.channels:,} channels, found {width:,}; raise the limit"
-        )
-    texts = [
-        field.name
-        for field in schema
-        if pa.types.is_string(field.type) or pa.types.is_large_string(field.type)
-    ]
-    file = pq.ParquetFile(pa.BufferReader(source.data), read_dictionary=texts)
+    _refuse_beyond(source, "channels", limits.channels + 3, width)
+    file = pq.ParquetFile(pa.BufferReader(source.data), read_dictionary=_text_columns(schema))
     batches, rows, size = [], 0, 0
     for batch in file.iter_batches(batch_size=_BATCH_ROWS):
         rows, size = rows + batch.num_rows, size + batch.nbytes
-        if rows * width > limits.samples:
-            raise LogError(
-                f"{source.shown}: looked for at most {limits.samples:,} samples, found more; "
-                f"raise the limit or split the log"
-            )
-        if size > limits.unpacked_bytes:
-            raise LogError(
-                f"{source.shown}: looked for a content of at most {limits.unpacked_bytes:,} bytes, found more; "
-                f"raise the limit or split the log"
-            )
+        _refuse_beyond(source, "samples", limits.samples, rows * width)
+        _refuse_beyond(source, "unpacked bytes", limits.unpacked_bytes, size)
         batches.append(batch)
     if rows != file.metadata.num_rows:
         raise pa.ArrowInvalid(f"the footer promises {file.metadata.num_rows} rows, {rows} are there")
     return pa.Table.from_batches(batches, schema=file.schema_arrow)
+
+
+def _refuse_beyond(source: Source, what: str, limit: int, found: int) -> None:
+    if found > limit:
+        raise LogError(
+            f"{source.shown}: looked for at most {limit:,} {what}, found {found:,} or more; "
+            f"raise the limit or split the log"
+        )
+
+
+def _text_columns(schema: pa.Schema) -> list[str]:
+    """Read as dictionaries, so that one long text said a million times takes its room once."""
+    import pyarrow as pa
+
+    return [f.name for f in schema if pa.types.is_string(f.type) or pa.types.is_large_string(f.type)]
 
 
 def _column(source: Source, name: str, chunks: pa.ChunkedArray) -> Column:

@@ -134,7 +134,7 @@ def _oddly_quoted(
     at_start = (quotes == start[line]) | (data[np.maximum(quotes - 1, 0)] == delimiter)
     at_end = (quotes + 1 >= end[line]) | (data[np.minimum(quotes + 1, len(data) - 1)] == delimiter)
     stray = np.where(opens, ~at_start, ~at_end)
-    odd = np.diff(first_quote) % 2 == 1
+    odd: BoolArray = np.diff(first_quote) % 2 == 1
     odd[line[stray]] = True
     return odd
 

@@ -17,11 +17,26 @@ from telemetry.plain import shown
 
 __all__ = ["LongColumns", "clock_column", "clock_stamps", "long_columns"]
 
-_CHANNEL_WORDS = frozenset("channel name signal key topic id entry field sensor tag variable source".split())
-_VALUE_WORDS = frozenset("value val values data reading state measurement".split())
-_UNIT_WORDS = frozenset("unit units".split())
+_CHANNEL_WORDS = frozenset(
+    {
+        "channel",
+        "name",
+        "signal",
+        "key",
+        "topic",
+        "id",
+        "entry",
+        "field",
+        "sensor",
+        "tag",
+        "variable",
+        "source",
+    }
+)
+_VALUE_WORDS = frozenset({"value", "val", "values", "data", "reading", "state", "measurement"})
+_UNIT_WORDS = frozenset({"unit", "units"})
 _SAMPLE_ROWS = 2_000
-# Our choice: in a long log the channel's name changes at least at every third row, in a wide one a text does not.
+# Our choice: the channel's name of a long log changes at every third row or oftener; no text of a wide one.
 _CHANGING_SHARE = 0.3
 
 
@@ -97,9 +112,10 @@ def long_columns(table: Table, clock: int, overrides: LogOverrides, file: str) -
         return None
     first, second = rest
     for channel, value in ((first, second), (second, first)):
-        if isinstance(table.columns[channel], TextColumn) and words[value] in _VALUE_WORDS:
-            if words[channel] in _CHANNEL_WORDS or _names_change(table, channel, clock):
-                return LongColumns(channel, value, unit)
+        if not isinstance(table.columns[channel], TextColumn) or words[value] not in _VALUE_WORDS:
+            continue
+        if words[channel] in _CHANNEL_WORDS or _names_change(table, channel, clock):
+            return LongColumns(channel, value, unit)
     if unit is None and _names_change(table, first, clock) and not _anything_but_names(table, first):
         return LongColumns(first, second, unit)
     return None

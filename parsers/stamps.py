@@ -127,11 +127,11 @@ def _stamps_of_numbers(
 def number_stamps(
     values: FloatArray | IntArray, readable: BoolArray, *, name: str, unit: str | None, long: bool
 ) -> Stamps:
-    """Stamps that are numbers; whole numbers stay whole until the first is taken off, so that no digit is lost."""
+    """Stamps that are numbers; whole ones stay whole until the first is taken off, so no digit is lost."""
     if not readable.any():
         return Stamps(np.full(len(values), np.nan), unit or "s", None)
     base = values[np.argmax(readable)]
-    chosen = unit if unit in PER_SECOND else _unit_of(values[readable], name, long=long)
+    chosen = unit if unit is not None and unit in PER_SECOND else _unit_of(values[readable], name, long=long)
     ticks_a_second = PER_SECOND[chosen]
     elapsed = (values - base).astype(np.float64) / ticks_a_second
     t_s = np.where(readable, np.round(elapsed, 9), np.nan)

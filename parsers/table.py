@@ -20,7 +20,7 @@ __all__ = ["ArrayColumn", "Column", "Table", "TextColumn"]
 
 @dataclass(frozen=True, eq=False)
 class TextColumn:
-    """Cells as text, null or empty where there are none; `floats` the same as numbers, made when asked for."""
+    """Cells as text, null or empty where there are none."""
 
     strings: pl.Series
     decimal: str = "."
