@@ -1,0 +1,226 @@
+"""A close-up of each finding: a few seconds around it, with the channels that matter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from reports.drawing import Axis, at, label, path, stretched, tag
+from reports.envelope import line_path
+from reports.lanes import Strip
+from reports.power_lanes import nice_ceiling
+from reports.readings import grid_of
+from reports.sensor_lanes import switching_bars
+from reports.story_lanes import ticks
+from reports.words import clock, duration, kind_words, number
+from telemetry.analysis import Analysis, MotorTrace
+from telemetry.finding import Finding
+from telemetry.log import FloatArray
+
+__all__ = ["CloseUp", "close_up"]
+
+_PAD_S = 1.5
+_LONGEST_S = 12.0
+_NAME_PX = 14
+_GAP_PX = 8
+
+
+@dataclass(frozen=True)
+class CloseUp:
+    """One close-up: its drawing, what it shows in a sentence, and the span it covers in words."""
+
+    drawing: Markup
+    height_px: int
+    summary: str
+    span: str
+
+
+@dataclass(frozen=True)
+class _Row:
+    name: str
+    height_px: int
+    drawing: Markup
+
+
+def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
+    """The rows that matter for a finding, over the seconds around it (around its start where it is long)."""
+    axis = _window(analysis, finding)
+    strip = Strip(axis, grid_of(axis))
+    rows = list(_rows(analysis, finding, strip))
+    top, drawn = 2, [_shade(finding, axis)]
+    for row in rows:
+        drawn.append(label("0%", top + 11, row.name, kind="t name"))
+        drawn.append(tag("svg", {"y": top + _NAME_PX, "width": "100%", "height": row.height_px}, row.drawing))
+        top += _NAME_PX + row.height_px + _GAP_PX
+    drawn.append(ticks(axis, top + 10))
+    whole = finding.end_s <= axis.end_s and finding.start_s >= axis.start_s
+    span = f"{clock(axis.start_s, axis.zero_s)} to {clock(axis.end_s, axis.zero_s)}"
+    cut = "" if whole else f"; it lasts {duration(finding.end_s - finding.start_s)}, its start is shown"
+    summary = (
+        f"{finding.subject} {kind_words(finding.kind).title} at {clock(finding.start_s, axis.zero_s)}: "
+        f"{', '.join(row.name for row in rows)}."
+    )
+    return CloseUp(Markup("").join(drawn), top + 16, summary, span + cut)
+
+
+def _window(analysis: Analysis, finding: Finding) -> Axis:
+    first, last = analysis.match.window_s
+    length = finding.end_s - finding.start_s
+    pad = max(_PAD_S, 0.3 * min(length, _LONGEST_S))
+    start = max(finding.start_s - pad, first)
+    end = min(finding.end_s + pad, start + _LONGEST_S, max(last, finding.start_s + 0.5))
+    return Axis(start, max(end, start + 0.5), analysis.match.start_s)
+
+
+def _shade(finding: Finding, axis: Axis) -> Markup:
+    look = {"class": f"h h-{finding.severity}", "y": 0, "height": "100%"}
+    place = {"x": axis.percent(finding.start_s), "width": axis.width(finding.start_s, finding.end_s)}
+    wide = axis.share(finding.end_s) - axis.share(finding.start_s) > 0.01
+    return tag("rect", {**look, **(place if wide else {**place, "width": 4})})
+
+
+def _rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    yield from _SUBJECT_ROWS.get(finding.role, _log_rows)(analysis, finding, strip)
+    if analysis.contacts and finding.role in ("beam", "limit", "harness", "supply", "range", "indicator"):
+        yield _contact_row(analysis, strip)
+
+
+def _beam_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    order = [name for name in analysis.robot.beams_in_order() if name in analysis.beams] or list(
+        analysis.beams
+    )
+    place = order.index(finding.subject) if finding.subject in order else 0
+    near = [name for name in order[max(place - 1, 0) : place + 2] if name in analysis.beams]
+    yield from (
+        _switch_row(analysis, "beam", name, strip)
+        for name in sorted(near, key=lambda n: n != finding.subject)
+    )
+
+
+def _limit_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    if finding.subject in analysis.limits:
+        yield _switch_row(analysis, "limit", finding.subject, strip)
+    limit = analysis.robot.limits.get(finding.subject)
+    if limit and limit.motor in analysis.motors:
+        trace = analysis.motors[limit.motor]
+        yield _current_row(limit.motor, trace, strip)
+        yield from _command_row(limit.motor, trace, strip)
+
+
+def _motor_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    trace = analysis.motors.get(finding.subject)
+    if trace is None:
+        return
+    yield _current_row(finding.subject, trace, strip)
+    if finding.kind == "overheat" and np.isfinite(trace.heat).any():
+        yield _line_row("heat, 1.0 = limit", trace.t_s, trace.heat, "heat", (0.0, 1.2), strip)
+    yield from _share_row(finding.subject, trace, strip)
+    yield from _command_row(finding.subject, trace, strip)
+
+
+def _mechanism_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    motors = analysis.robot.motors
+    names = [name for name in analysis.motors if name in motors and motors[name].mechanism == finding.subject]
+    top = max((_greatest(analysis.motors[name].current_a, 1.0) for name in names), default=1.0)
+    yield from (_current_row(name, analysis.motors[name], strip, top) for name in names[:4])
+
+
+def _supply_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    if analysis.supply is not None:
+        volts = analysis.supply.voltage_v[np.isfinite(analysis.supply.voltage_v)]
+        low, high = (np.floor(volts.min()), np.ceil(volts.max())) if len(volts) else (0.0, 13.0)
+        name = f"supply, V, {low:g} to {high:g}"
+        yield _line_row(name, analysis.supply.t_s, analysis.supply.voltage_v, "voltage", (low, high), strip)
+    inside = {name: _peak_within(trace, strip.axis) for name, trace in analysis.motors.items()}
+    for name in sorted(inside, key=lambda name: -inside[name])[:2]:
+        yield _current_row(name, analysis.motors[name], strip)
+
+
+def _harness_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    lost = finding.evidence.get("lost", ())
+    for name in list(lost)[:5] if isinstance(lost, list | tuple) else []:
+        if name in analysis.motors:
+            yield _current_row(str(name), analysis.motors[name], strip)
+        for role, known in (("beam", analysis.beams), ("limit", analysis.limits)):
+            if name in known:
+                yield _switch_row(analysis, role, str(name), strip)
+
+
+def _range_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    sensor = analysis.robot.ranges.get(finding.subject)
+    channel = analysis.log.channels.get(sensor.signal) if sensor else None
+    if channel is not None and len(channel.values):
+        low, high = float(np.nanmin(channel.values)), float(np.nanmax(channel.values))
+        name = f"{finding.subject}, {channel.unit or 'as logged'}, {low:g} to {high:g}"
+        yield _line_row(name, channel.t_s, channel.values, "beam", (low, high), strip)
+
+
+def _log_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    if analysis.supply is not None:
+        yield next(_supply_rows(analysis, finding, strip))
+    for name in list(analysis.motors)[:2]:
+        yield _current_row(name, analysis.motors[name], strip)
+
+
+_SUBJECT_ROWS = {
+    "beam": _beam_rows, "limit": _limit_rows, "motor": _motor_rows, "mechanism": _mechanism_rows,
+    "supply": _supply_rows, "harness": _harness_rows, "range": _range_rows,
+}  # fmt: skip
+
+
+def _switch_row(analysis: Analysis, role: str, name: str, strip: Strip) -> _Row:
+    signal = (analysis.beams if role == "beam" else analysis.limits)[name]
+    word = "broken" if role == "beam" else "pressed"
+    return _Row(f"{name} {role}, bar = {word}", 20, switching_bars(signal, strip, f"bar bar-{role}"))
+
+
+def _current_row(name: str, trace: MotorTrace, strip: Strip, top_a: float | None = None) -> _Row:
+    ceiling = nice_ceiling(top_a or _greatest(trace.current_a, 1.0))
+    return _line_row(
+        f"{name}, A, 0 to {ceiling:g}", trace.t_s, trace.current_a, "current", (0.0, ceiling), strip
+    )
+
+
+def _share_row(name: str, trace: MotorTrace, strip: Strip) -> Iterator[_Row]:
+    if np.isfinite(trace.speed_share).any():
+        words = f"{name}, speed as a share of free speed, 0 to 1"
+        yield _line_row(words, trace.t_s, np.abs(trace.speed_share), "speed", (0.0, 1.1), strip)
+
+
+def _command_row(name: str, trace: MotorTrace, strip: Strip) -> Iterator[_Row]:
+    if np.isfinite(trace.command).any():
+        yield _line_row(
+            f"{name}, command, −1 to 1", trace.t_s, trace.command, "command", (-1.05, 1.05), strip
+        )
+
+
+def _line_row(
+    name: str, t_s: FloatArray, values: FloatArray, pen: str, bounds: tuple[float, float], strip: Strip
+) -> _Row:
+    line = line_path(t_s, values, strip.axis, *bounds)
+    base = path("g", "M0 0H1200M0 100H1200")
+    return _Row(name, 44, stretched(base, path(f"l l-{pen}", line)))
+
+
+def _contact_row(analysis: Analysis, strip: Strip) -> _Row:
+    shown = [contact for contact in analysis.contacts if strip.axis.covers(contact.t_s, contact.t_s)]
+    marks = [
+        at(strip.axis.percent(contact.t_s), 0, path("hit-line", "M0 0V20"),
+           tag("text", {"x": 5, "y": 14, "class": "t n"}, number(contact.peak_g, "g", 2)))
+        for contact in shown
+    ]  # fmt: skip
+    return _Row(
+        "hits" if shown else "hits: none in these seconds", 20 if shown else 2, Markup("").join(marks)
+    )
+
+
+def _greatest(values: FloatArray, least: float) -> float:
+    return float(np.nanmax(values, initial=least))
+
+
+def _peak_within(trace: MotorTrace, axis: Axis) -> float:
+    first, last = np.searchsorted(trace.t_s, [axis.start_s, axis.end_s])
+    return _greatest(trace.current_a[first:last], 0.0)

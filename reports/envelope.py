@@ -1,0 +1,108 @@
+"""Samples to SVG paths by min–max envelope: spikes stay, and the size grows with pixels, not with rows."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reports.drawing import COLUMNS, LEVELS, Axis
+from telemetry.log import FloatArray
+
+__all__ = ["bars_path", "gap_limit_s", "line_path", "steps_path"]
+
+IntArray = NDArray[np.int64]
+
+_BAR_UNITS = 2 * COLUMNS
+
+
+def gap_limit_s(t_s: FloatArray) -> float:
+    """Longest pause between samples that is not a gap: three times the median one."""
+    return 3.0 * float(np.median(np.diff(t_s))) if len(t_s) > 1 else np.inf
+
+
+def line_path(t_s: FloatArray, values: FloatArray, axis: Axis, low: float, high: float) -> str:
+    """The path of a sampled signal between `low` (bottom) and `high` (top), broken at gaps.
+
+    `t_s` and `values` have shape (n,); NaN counts as missing. In each of the `COLUMNS` columns the path
+    touches the least and the greatest value, so that no spike is lost. Empty where nothing is to be drawn.
+    """
+    limit_s = max(gap_limit_s(t_s), axis.span_s / COLUMNS)
+    inside = np.isfinite(values) & (t_s >= axis.start_s) & (t_s <= axis.end_s)
+    t_s, values = t_s[inside], values[inside]
+    if len(t_s) == 0:
+        return ""
+    x = np.floor((t_s - axis.start_s) / axis.span_s * COLUMNS).astype(np.int64)
+    y = _levels(values, low, high)
+    breaks = np.diff(t_s, prepend=t_s[0]) > limit_s
+    if len(t_s) > COLUMNS:
+        x, y, breaks = _extremes(x, y, breaks)
+    return _written(x, y, breaks)
+
+
+def _levels(values: FloatArray, low: float, high: float) -> IntArray:
+    share = (values - low) / max(high - low, 1e-12)
+    return np.rint((1.0 - np.clip(share, 0.0, 1.0)) * LEVELS).astype(np.int64)
+
+
+def _extremes(
+    x: IntArray, y: IntArray, breaks: NDArray[np.bool_]
+) -> tuple[IntArray, IntArray, NDArray[np.bool_]]:
+    """Two points a column: its least and greatest level, in turn, so that neighbours join shortly."""
+    starts = np.flatnonzero((np.diff(x, prepend=x[0] - 1) != 0) | breaks)
+    least, greatest = np.minimum.reduceat(y, starts), np.maximum.reduceat(y, starts)
+    pairs = np.stack([least, greatest], axis=1)
+    pairs[1::2] = pairs[1::2, ::-1]
+    broken = np.zeros((len(starts), 2), dtype=bool)
+    broken[:, 0] = breaks[starts]
+    return np.repeat(x[starts], 2), pairs.ravel(), broken.ravel()
+
+
+def _written(x: IntArray, y: IntArray, breaks: NDArray[np.bool_]) -> str:
+    x, y, breaks = _without_midpoints(x, y, breaks)
+    bounds = [0, *np.flatnonzero(breaks).tolist(), len(x)]
+    return "".join(_segment(x[a:b], y[a:b]) for a, b in zip(bounds, bounds[1:], strict=False) if b > a)
+
+
+def _without_midpoints(
+    x: IntArray, y: IntArray, breaks: NDArray[np.bool_]
+) -> tuple[IntArray, IntArray, NDArray[np.bool_]]:
+    """The same drawing without points on a level stretch and without repeated points."""
+    same = np.diff(y) == 0
+    middle = np.zeros(len(y), dtype=bool)
+    middle[1:-1] = same[:-1] & same[1:] & ~breaks[1:-1] & ~breaks[2:]
+    return x[~middle], y[~middle], breaks[~middle]
+
+
+def _segment(x: IntArray, y: IntArray) -> str:
+    start = f"M{x[0]} {y[0]}"
+    if len(x) == 1:
+        return start + "h1"
+    steps = np.stack([np.diff(x), np.diff(y)], axis=1).ravel()
+    return (start + "l" + " ".join(map(str, steps.tolist()))).replace(" -", "-")
+
+
+def steps_path(t_s: FloatArray, values: FloatArray, end_s: float, axis: Axis, low: float, high: float) -> str:
+    """The path of a signal that holds each value until the next; shapes (n,)."""
+    if len(t_s) == 0:
+        return ""
+    x = np.rint(
+        (np.clip(np.append(t_s, end_s), axis.start_s, axis.end_s) - axis.start_s) / axis.span_s * COLUMNS
+    )
+    corners_x = np.stack([x[:-1], x[1:]], axis=1).ravel().astype(np.int64)
+    corners_y = np.repeat(_levels(values, low, high), 2)
+    return _written(corners_x, corners_y, np.zeros(len(corners_x), dtype=bool))
+
+
+def bars_path(starts_s: FloatArray, ends_s: FloatArray, axis: Axis) -> str:
+    """Stretches as level strokes at half height; those closer than half a column are drawn as one."""
+    shown = (ends_s > axis.start_s) & (starts_s < axis.end_s)
+    unit = _BAR_UNITS / axis.span_s
+    first = np.floor((np.clip(starts_s[shown], axis.start_s, None) - axis.start_s) * unit)
+    last = np.maximum(np.ceil((np.clip(ends_s[shown], None, axis.end_s) - axis.start_s) * unit), first + 1)
+    if len(first) == 0:
+        return ""
+    reach = np.maximum.accumulate(last)
+    opens = np.flatnonzero(np.append(True, first[1:] > reach[:-1]))
+    closes = np.append(opens[1:] - 1, len(first) - 1)
+    pairs = zip(first[opens] / 2, (reach[closes] - first[opens]) / 2, strict=True)
+    return "".join(f"M{x:g} {LEVELS // 2}h{width:g}" for x, width in pairs)

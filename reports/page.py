@@ -1,0 +1,120 @@
+"""The page of one match: everything that was found, in one self-contained file."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from reports import tables, words
+from reports.closeups import CloseUp, close_up
+from reports.palette import css_variables
+from reports.policy import content_policy
+from reports.strip import cursor_data, lanes_of, numbers_table, strip_of
+from reports.verdict import verdict_of
+from telemetry.analysis import Analysis
+from telemetry.finding import Finding, Severity
+
+if TYPE_CHECKING:
+    import jinja2
+
+__all__ = ["environment", "match_page", "render"]
+
+_MOST_ACTIONS = 12
+_MOST_CLOSE_UPS = 40
+
+_MARKER = 'document.documentElement.classList.add("js")'
+"""Runs before the body is read, so that what needs the script has its place from the start."""
+
+
+def match_page(analysis: Analysis, *, event_href: str | None = None) -> str:
+    """The whole HTML of a match's page; `event_href` is where the event's page lies, if there is one."""
+    strip = strip_of(analysis)
+    lanes = lanes_of(analysis, strip)
+    return render(
+        "match.html.j2",
+        script=asset("match.js"),
+        title=f"{analysis.match.name} – {analysis.robot.robot.name}",
+        analysis=analysis,
+        match=analysis.match,
+        robot=analysis.robot.robot,
+        verdict=verdict_of(analysis),
+        actions=analysis.pit_list[:_MOST_ACTIONS],
+        left_out=max(len(analysis.pit_list) - _MOST_ACTIONS, 0),
+        lanes=lanes,
+        cursor=Markup(cursor_data(analysis, lanes, strip)),  # noqa: S704 - escaped there for a script element
+        numbers=numbers_table(analysis, strip),
+        findings=_findings(analysis),
+        tables=tables,
+        event_href=event_href,
+    )
+
+
+def render(template: str, *, script: str, **values: object) -> str:
+    """A template filled in under the policy that allows our style and this script alone."""
+    style = css_variables() + asset("page.css")
+    policy = content_policy(scripts=[_MARKER, script] if script else [], styles=[style])
+    own = {"style": Markup(style), "marker": Markup(_MARKER), "script": Markup(script)}  # noqa: S704 - our files
+    return environment().get_template(template).render(policy=policy, **own, **values)
+
+
+@cache
+def asset(name: str) -> str:
+    """One of our own files under `assets/`, as text."""
+    return files("reports").joinpath("assets", name).read_text(encoding="utf-8")
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """The templates, escaping on, every character of a printed text made visible."""
+    import jinja2
+
+    made = jinja2.Environment(
+        loader=jinja2.PackageLoader("reports"), autoescape=True, finalize=_shown, undefined=jinja2.StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    made.filters |= {
+        "clock": words.clock, "counted": words.counted, "duration": words.duration, "figure": words.number,
+        "kind": words.kind_words, "percent": words.percent, "sureness": words.sureness,
+    }  # fmt: skip
+    return made
+
+
+def _shown(value: object) -> object:
+    return words.visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _findings(analysis: Analysis) -> list[dict[str, object]]:
+    drawn = _worth_drawing(analysis)
+    explained: set[str] = set()
+    shown = []
+    for number, finding in enumerate(analysis.findings, 1):
+        shown.append(
+            {
+                "number": number,
+                "finding": finding,
+                "words": words.kind_words(finding.kind),
+                "explained": finding.kind not in explained,
+                "evidence": [
+                    words.evidence_words(str(key), value) for key, value in finding.evidence.items()
+                ],
+                "close_up": _drawn(analysis, finding) if number in drawn else None,
+            }
+        )
+        explained.add(finding.kind)
+    return shown
+
+
+def _drawn(analysis: Analysis, finding: Finding) -> CloseUp | None:
+    return close_up(analysis, finding)
+
+
+def _worth_drawing(analysis: Analysis) -> set[int]:
+    order = list(Severity)
+    ranked = sorted(
+        enumerate(analysis.findings, 1),
+        key=lambda entry: (order.index(entry[1].severity), -entry[1].confidence),
+    )
+    return {number for number, _ in ranked[:_MOST_CLOSE_UPS]}

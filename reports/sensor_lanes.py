@@ -1,0 +1,65 @@
+"""Lanes of beams and limits: a bar while on, hatched where a finding says that it told nothing true."""
+
+from __future__ import annotations
+
+import numpy as np
+from markupsafe import Markup
+
+from reports.drawing import label, path, stretched, tag
+from reports.envelope import bars_path
+from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
+from reports.readings import Reading
+from reports.words import counted, kind_words, listed
+from telemetry.analysis import Switching
+
+__all__ = ["switch_lane", "switching_bars", "switching_reading"]
+
+
+def switch_lane(
+    key: str, role: str, name: str, signal: Switching, faults: tuple[Fault, ...], strip: Strip
+) -> Lane:
+    """The lane of one beam or limit."""
+    on, off = ("broken", "clear") if role == "beam" else ("pressed", "free")
+    top = FAULT_BAND_PX if faults else 0
+    body = tag("svg", {"y": top, "width": "100%", "height": 24}, switching_bars(signal, strip))
+    troubles = [kind_words(fault.finding.kind).title for fault in faults]
+    changes = counted(signal.transitions, "change")
+    summary = f"{name} {role}: {changes}" + (f"; {listed(troubles)}." if troubles else ", no finding.")
+    return Lane(
+        key, f"{role}s", name, f"{role}, bar = {on}", summary, changes, 24 + top,
+        Markup("").join([body, fault_marks(faults, strip.axis, 24 + top)]),
+        (switching_reading(signal, strip, on, off),),
+    )  # fmt: skip
+
+
+def switching_bars(signal: Switching, strip: Strip, kind: str = "bar") -> Markup:
+    """The stretches in which it was on, over a base line."""
+    starts, ends = _on_stretches(signal)
+    base = path("base", "M0 88H1200")
+    return stretched(base, path(kind, bars_path(starts, ends, strip.axis)))
+
+
+def _on_stretches(signal: Switching) -> tuple[np.ndarray, np.ndarray]:
+    ends = np.append(signal.t_s[1:], signal.end_s)
+    return signal.t_s[signal.on], ends[signal.on]
+
+
+def switching_reading(signal: Switching, strip: Strip, on: str, off: str) -> Reading:
+    """Its state at each instant, with the number of changes since the instant before where over one."""
+    grid = strip.grid
+    seen = np.searchsorted(signal.t_s, grid.times_s() + 1e-6, side="right")
+    state = (
+        np.where(seen > 0, signal.on[np.maximum(seen - 1, 0)].astype(int), 2)
+        if len(signal.t_s)
+        else np.full(grid.count, 2)
+    )
+    busy = np.diff(seen, prepend=seen[:1]) > 2
+    code = np.where(busy & (state < 2), 3, state)
+    starts = np.flatnonzero(np.diff(code, prepend=-1) != 0)
+    runs = np.stack([starts, code[starts]], axis=1).ravel().tolist()
+    return {"words": [off, on, "not logged", "switching to and fro"], "runs": runs}
+
+
+def unknown_label(text: str) -> Markup:
+    """A word in place of a drawing."""
+    return label("0%", 16, text, kind="t")

@@ -1,0 +1,73 @@
+"""The verdict line: how many things to fix, to watch, how much could not be judged, is the log healthy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from reports.words import counted
+from telemetry.analysis import Analysis
+from telemetry.finding import Severity, Verdict
+
+__all__ = ["MatchVerdict", "verdict_of"]
+
+
+@dataclass(frozen=True)
+class MatchVerdict:
+    """The counts behind the verdict line, its sentence, and what must be known before trusting it."""
+
+    fix: int
+    watch: int
+    note: int
+    not_judged: int
+    checks: int
+    log: str
+    log_healthy: bool
+    sentence: str
+    cautions: tuple[str, ...]
+
+
+def verdict_of(analysis: Analysis) -> MatchVerdict:
+    """What stands in the first line of a match's page."""
+    fix, watch, note = (sum(f.severity is severity for f in analysis.findings) for severity in Severity)
+    not_judged = sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks)
+    log, healthy = _log_words(analysis)
+    return MatchVerdict(
+        fix, watch, note, not_judged, len(analysis.checks), log, healthy, _sentence(analysis, fix, watch),
+        tuple(_cautions(analysis)),
+    )  # fmt: skip
+
+
+def _sentence(analysis: Analysis, fix: int, watch: int) -> str:
+    if fix:
+        return f"{counted(fix, 'thing')} to fix before the next match"
+    judged = any(check.verdict is not Verdict.NOT_EVALUATED for check in analysis.checks)
+    if not judged:
+        return "Nothing could be judged"
+    return "Nothing must be fixed" + (
+        f"; {counted(watch, 'thing')} to watch" if watch else ", as far as it was judged"
+    )
+
+
+def _log_words(analysis: Analysis) -> tuple[str, bool]:
+    mended = sum(repair.count for repair in analysis.log.repairs)
+    gaps = sum(finding.kind == "log_gap" for finding in analysis.findings)
+    words = [counted(mended, "repair")] if mended else []
+    words += [counted(gaps, "gap")] if gaps else []
+    return (", ".join(words), False) if words else ("healthy", True)
+
+
+def _cautions(analysis: Analysis) -> list[str]:
+    cautions = []
+    if analysis.failures:
+        count = counted(len(analysis.failures), "check")
+        cautions.append(f"{count} broke down and told nothing; see Log health.")
+    if analysis.match.source == "whole log":
+        cautions.append("Nothing was ever enabled in this log, so the whole of it was judged as one match.")
+    if analysis.match.source == "activity":
+        cautions.append(
+            "No channel tells the phase; when the match ran was taken from commands and currents."
+        )
+    if analysis.guesses:
+        count = counted(len(analysis.guesses), "role")
+        cautions.append(f"{count} guessed from channel names and values; a robot file makes this surer.")
+    return cautions

@@ -1,0 +1,158 @@
+"""Numbers, times and kinds of trouble as a reader in the pit wants them: short, with unit, no jargon."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from telemetry.plain import shown
+from telemetry.wording import counted
+
+__all__ = [
+    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_words", "kind_words", "listed",
+    "number", "percent", "sureness", "visible",
+]  # fmt: skip
+
+_LONGEST = 2000
+
+
+@dataclass(frozen=True)
+class KindWords:
+    """A kind of finding in two or three words, and what it means in one sentence."""
+
+    title: str
+    meaning: str
+
+
+_KINDS = {
+    "dropout": ("dropped out", "The sensor stopped telling the truth, as if unplugged."),
+    "chatter": ("chattered", "It switched more often than a moving piece or a hand could make it."),
+    "flatline": ("flat line", "A signal that should move stayed at one value."),
+    "log_gap": ("gap in the log", "Nothing was recorded; no sensor is blamed for it."),
+    "stall": ("stalled", "The motor was driven but did not turn: full current, all of it heat."),
+    "near_stall": ("nearly stalled", "The motor turned, but far too slowly for its drive."),
+    "no_draw": ("drew nothing", "The motor was driven but took almost no current: unplugged, or off."),
+    "breaker_cycling": ("breaker opened", "Current came, went and came back while driven."),
+    "overheat": ("too hot", "The heat worked out from its current passed what the motor can shed."),
+    "breaker_risk": ("breaker near trip", "The current lasted nearly long enough to open its breaker."),
+    "chain_risk": ("chain overloaded", "The pull on the chain came near what breaks it."),
+    "load_share": ("uneven load", "Motors of one mechanism do not share its work evenly."),
+    "friction_trend": ("drags more", "It takes more current than before for the same work."),
+    "limit_overrun": ("driven past its limit", "The motor went on pushing after the limit closed."),
+    "limit_bounce": ("limit bounced", "The limit let go again while it was still being pushed."),
+    "limit_conflict": ("both ends at once", "Both ends of one travel were reported together."),
+    "limit_missed": ("limit not reached", "The motor stopped against something; the limit stayed open."),
+    "limit_stray": ("limit closed by itself", "It closed though nothing drove it there."),
+    "voltage_dip": ("voltage dip", "The supply sagged for a moment."),
+    "brownout": ("brownout", "The supply fell so low that outputs may have been cut."),
+    "source_resistance": ("supply resistance", "The battery or its lugs hold back more current."),
+    "noisy_range": ("noisy distance", "The distance sensor jumps about more than it should."),
+    "indicator_tell": ("light gives it away", "Hits came more often while the light was lit."),
+}
+
+KIND_WORDS: Mapping[str, KindWords] = MappingProxyType(
+    {kind: KindWords(*words) for kind, words in _KINDS.items()}
+)
+"""What every kind of finding is called, and what it means."""
+
+_CONFIDENCE_WORDS = ((0.95, "almost certain"), (0.85, "very likely"), (0.65, "likely"), (0.4, "possible"))
+_UNITS = (
+    ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),
+    ("_mm", "mm"), ("_hz", "Hz"), ("_deg", "°"), ("_s", "s"),
+    ("_a", "A"), ("_v", "V"), ("_g", "g"), ("_c", "C"),
+)  # fmt: skip
+
+
+def visible(text: object) -> str:
+    """Text in which every character shows: controls and direction marks spelled out, overlong text cut."""
+    return shown(str(text), _LONGEST)
+
+
+def clock(t_s: float, start_s: float = 0.0) -> str:
+    """Match time of an instant as m:ss.s, counted from `start_s`; before it with a minus."""
+    tenths = round((t_s - start_s) * 10)
+    minutes, rest = divmod(abs(tenths), 600)
+    return f"{'−' if tenths < 0 else ''}{minutes}:{rest // 10:02d}.{rest % 10}"
+
+
+def duration(seconds: float | None) -> str:
+    """A length of time: `12 ms`, `1.4 s`, `74 s`, `12 min`."""
+    if seconds is None or not math.isfinite(seconds):
+        return "–"
+    if 0 < abs(seconds) < 0.0995:
+        return f"{seconds * 1000:.3g} ms"
+    if abs(seconds) >= 600:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds:.1f} s" if abs(seconds) < 99.95 else f"{seconds:.0f} s"
+
+
+def number(value: float | None, unit: str = "", digits: int = 3) -> str:
+    """A figure with its unit, `digits` significant; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    return f"{_rounded(float(value), digits)} {unit}".replace("-", "−").rstrip()
+
+
+def _rounded(value: float, digits: int) -> str:
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, places):.{min(max(places, 0), 6)}f}"
+
+
+def percent(share: float) -> str:
+    """A share as whole percent, never rounded up to certainty: `97 %`, `over 99 %`."""
+    if not math.isfinite(share):
+        return "–"
+    if 0.99 < share < 1:
+        return "over 99 %"
+    if 0 < share < 0.01:
+        return "under 1 %"
+    return f"{share * 100:.0f} %"
+
+
+def sureness(confidence: float) -> str:
+    """How sure, in words and percent: `very likely (92 %)`."""
+    words = next((word for least, word in _CONFIDENCE_WORDS if confidence >= least), "a guess")
+    return f"{words} ({percent(confidence)})"
+
+
+def listed(items: list[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else "none"
+
+
+def kind_words(kind: str) -> KindWords:
+    """The words for a kind of finding; an unknown kind is spelled as it is."""
+    return KIND_WORDS.get(kind, KindWords(kind.replace("_", " "), ""))
+
+
+def evidence_words(key: str, value: object) -> tuple[str, str]:
+    """One piece of evidence as a label and a figure: (`peak_a`, 61.04) is (`peak`, `61.0 A`)."""
+    unit = next(((ending, symbol) for ending, symbol in _UNITS if key.endswith(ending)), ("", ""))
+    label = key.removesuffix(unit[0]).replace("_", " ") or key
+    return label, _evidence_value(value, unit[1], "share" in key)
+
+
+def _evidence_value(value: object, unit: str, is_share: bool) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if value is None:
+        return "–"
+    if isinstance(value, int | float):
+        return _figure(value, unit, is_share)
+    if isinstance(value, Mapping):
+        return "; ".join(" ".join(evidence_words(str(key), item)) for key, item in value.items()) or "none"
+    if isinstance(value, list | tuple):
+        return ", ".join(_evidence_value(item, unit, is_share) for item in value) or "none"
+    return str(value).replace("_", " ")
+
+
+def _figure(value: float, unit: str, is_share: bool) -> str:
+    if is_share and 0 <= value <= 1:
+        return percent(value)
+    if unit == "s":
+        return duration(value)
+    return number(value, unit) if isinstance(value, float) else f"{value} {unit}".strip()
