@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from types import MappingProxyType
 
@@ -76,6 +76,16 @@ class Channel:
         return np.zeros(len(self.values), dtype=bool) if code is None else self.values == code
 
 
+def _channel_between(channel: Channel, start_s: float, end_s: float) -> Channel:
+    left, right = np.searchsorted(channel.t_s, (start_s, end_s), side="left")
+    t_s, values = channel.t_s[left:right], channel.values[left:right]
+    state_carried_in = not channel.sampled and left > 0 and (right == left or t_s[0] > start_s)
+    if state_carried_in:
+        t_s = np.concatenate(([start_s], t_s))
+        values = np.concatenate((channel.values[left - 1 : left], values))
+    return replace(channel, t_s=t_s, values=values)
+
+
 def _as_text(value: bool | int | float) -> str:
     return str(value).lower() if isinstance(value, bool) else f"{value:g}"
 
@@ -118,7 +128,10 @@ class Log:
         t_s: shape (rows,), float64, non-decreasing: the instants of the kept records.
         channels: by name, in the file's order, the time column left out.
         repairs: what was mended or left out.
-        start_epoch_s: Unix time of the first record where the file's clock tells it, else None.
+        start_epoch_s: Unix time of the first record where the file's clock tells it, else None; a date
+            without a zone is taken as UTC.
+        seams_s: instants at which a piece of log begins behind a reset or leap of the clock, increasing;
+            the second before each is drawn, its true length is unknown.
     """
 
     file: str
@@ -129,11 +142,21 @@ class Log:
     channels: Mapping[str, Channel] = field(default_factory=lambda: MappingProxyType({}))
     repairs: tuple[Repair, ...] = ()
     start_epoch_s: float | None = None
+    seams_s: tuple[float, ...] = ()
 
     @property
     def shape(self) -> str:
         """`wide` or `long`."""
         return self.dialect.shape
+
+    def between(self, start_s: float, end_s: float) -> Log:
+        """The part of the log in [start_s, end_s), on the same clock; a change log's state is carried in."""
+        left, right = np.searchsorted(self.t_s, (start_s, end_s), side="left")
+        channels = {
+            name: _channel_between(channel, start_s, end_s) for name, channel in self.channels.items()
+        }
+        t_s = self.t_s[left:right]
+        return replace(self, t_s=t_s, rows=len(t_s), channels=MappingProxyType(channels))
 
     @property
     def span_s(self) -> float:
