@@ -7,14 +7,17 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TypeVar
 
+import numpy as np
+
 from telemetry.finding import Check, Finding
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
 from telemetry.robot import Robot
+from telemetry.statistics import RateComparison
 
 __all__ = [
-    "Action", "Analysis", "Association", "BeamHealth", "Contact", "Count", "Cycle", "Dip", "Guess", "MotorTrace",
-    "MotorUse", "PieceStep", "Pieces", "SensorState", "Supply", "Switching",
+    "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Guess",
+    "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces", "SensorState", "Supply", "Switching",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -67,11 +70,23 @@ class Switching:
         return max(len(self.t_s) - 1, 0)
 
 
+@dataclass(frozen=True)
+class Burst:
+    """A stretch of chatter: how many extra edges, the shortest and the median of its short dwells."""
+
+    start_s: float
+    end_s: float
+    edges: int
+    shortest_s: float
+    median_s: float
+
+
 @dataclass(frozen=True, eq=False)
 class MotorTrace:
     """What one motor did, on the clock of its current channel; arrays have shape (n,).
 
     `current_a` is winding current without sign, `command` the duty applied (NaN where not logged),
+    `applied_v` the voltage at the winding without sign (NaN where it cannot be told),
     `speed_rad_s` the shaft speed (NaN where it cannot be told), `speed_share` that speed as a share of the
     free speed at the voltage applied (NaN likewise), `heat` the thermal level (1.0 is the limit; NaN where
     the robot file does not tell enough). `speed_source` is `channel`, `back-EMF` or `none`.
@@ -83,8 +98,18 @@ class MotorTrace:
     speed_rad_s: FloatArray
     speed_share: FloatArray
     heat: FloatArray
+    applied_v: FloatArray
     driven: BoolArray
     speed_source: str
+
+
+@dataclass(frozen=True, eq=False)
+class MotorStates:
+    """Where a motor stalled and nearly stalled, each (k, 2) seconds, half-open, and its usual spin-up."""
+
+    stall: FloatArray
+    near_stall: FloatArray
+    spin_up_s: float
 
 
 @dataclass(frozen=True)
@@ -143,12 +168,17 @@ class PieceStep:
 
 @dataclass(frozen=True)
 class BeamHealth:
-    """A stretch in which a beam told nothing true: `stuck_clear` or `stuck_broken`, and how sure that is."""
+    """A stretch in which a beam told nothing true: `stuck_clear` or `stuck_broken`, and how sure that is.
+
+    `contradictions_s` are the instants at which the story of the pieces gainsays what the beam read: pieces
+    that passed it unseen, or a beam that read broken with nothing there.
+    """
 
     start_s: float
     end_s: float
     state: str
     probability: float
+    contradictions_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -179,16 +209,6 @@ class Cycle:
 
 
 @dataclass(frozen=True)
-class Association:
-    """Rate of faults just after contacts over the rate at other times, with its exact 95 % interval."""
-
-    rate_ratio: float | None
-    low: float | None
-    high: float | None
-    p: float
-
-
-@dataclass(frozen=True)
 class SensorState:
     """What a beam or limit was in this match."""
 
@@ -197,7 +217,7 @@ class SensorState:
     state: str
     dead_since_s: float | None = None
     dead_interval_s: tuple[float, float] | None = None
-    contact_association: Association | None = None
+    contact_association: RateComparison | None = None
 
 
 @dataclass(frozen=True)
@@ -218,17 +238,30 @@ class Action:
 class Analysis:
     """What is known so far; each step returns a copy with one more part filled in.
 
-    Findings stand in the order of time. `failures` names each step that broke, with the reason.
+    Findings stand in the order of time. `notes` say what could not be looked at, besides `checks`;
+    `failures` name each step that broke, with the reason.
+
+    Attributes:
+        log: the whole file.
+        part: the match's own part of it, on the same clock; what all steps work on.
+        gaps_s: (k, 2), silences of the whole log: last instant before, first after.
+        honest_dwell_s: by beam or limit, the dwell below which a change is too quick to be honest.
+        bursts: by beam or limit, where such changes crowd.
     """
 
     log: Log
+    part: Log
     robot: Robot
     match: Match
     guesses: tuple[Guess, ...] = ()
+    gaps_s: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
     contacts: tuple[Contact, ...] = ()
     beams: Mapping[str, Switching] = field(default_factory=_empty)
     limits: Mapping[str, Switching] = field(default_factory=_empty)
+    honest_dwell_s: Mapping[str, float] = field(default_factory=_empty)
+    bursts: Mapping[str, tuple[Burst, ...]] = field(default_factory=_empty)
     motors: Mapping[str, MotorTrace] = field(default_factory=_empty)
+    motor_states: Mapping[str, MotorStates] = field(default_factory=_empty)
     motor_use: Mapping[str, MotorUse] = field(default_factory=_empty)
     supply: Supply | None = None
     pieces: Pieces | None = None
@@ -237,5 +270,6 @@ class Analysis:
     checks: tuple[Check, ...] = ()
     sensors: Mapping[str, SensorState] = field(default_factory=_empty)
     pit_list: tuple[Action, ...] = ()
+    notes: tuple[str, ...] = ()
     failures: tuple[str, ...] = ()
     settings: Mapping[str, object] = field(default_factory=_empty)

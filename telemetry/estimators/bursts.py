@@ -1,0 +1,103 @@
+"""Bursts of switching too quick for a piece or a hand: where a beam or limit chatters."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.analysis import Burst, Switching
+from telemetry.log import BoolArray, FloatArray
+from telemetry.signals import dwells, steps
+
+__all__ = ["find_bursts", "shortest_honest_dwell_s", "without_bursts", "without_short"]
+
+_USUAL_S = 0.06
+_FLOOR_S, _CEILING_S = 0.03, 0.10
+_WITHIN_S = 1.0
+_LEAST_SHORT = 4
+_HUMPS_APART = 4.0
+_LEAST_DWELLS = 12
+
+
+def shortest_honest_dwell_s(signal: Switching) -> tuple[float, str]:
+    """The dwell below which a change is too quick, and what told it: `two humps` or `usual value`.
+
+    Two-component mixture of Gaussians on the logarithm of the dwells, by expectation-maximisation; the
+    valley between the humps serves where they stand at least a factor of four apart, held within 30 to
+    100 ms. Else 60 ms: foam pieces of 0.1 m and more at belt speeds up to 1.5 m/s (common practice, no
+    source). A sampled signal cannot show less than its own period, so one and a half of them is the least.
+    """
+    lasting = dwells(signal.t_s, signal.end_s)[1:-1]
+    lasting = lasting[lasting > 0]
+    valley_s = _valley_s(lasting) if len(lasting) >= _LEAST_DWELLS else None
+    honest_s = _USUAL_S if valley_s is None else float(np.clip(valley_s, _FLOOR_S, _CEILING_S))
+    told_by = "usual value" if valley_s is None else "two humps"
+    return max(honest_s, 1.5 * signal.period_s), told_by
+
+
+def find_bursts(signal: Switching, honest_s: float, capacity: int | None) -> tuple[Burst, ...]:
+    """Stretches with more short dwells in one second than a robot full of pieces could make."""
+    lasting = dwells(signal.t_s, signal.end_s)
+    short = lasting < honest_s
+    if len(lasting):
+        short[[0, -1]] = False
+    at = signal.t_s[short]
+    least = max(_LEAST_SHORT, (capacity or 3) + 1)
+    crowd = np.searchsorted(at, at + _WITHIN_S, side="right") - np.arange(len(at))
+    first = np.flatnonzero(crowd >= least)
+    opened = np.zeros(len(at) + 1, dtype=np.intp)
+    np.add.at(opened, first, 1)
+    np.add.at(opened, first + crowd[first], -1)
+    dense = np.cumsum(opened)[:-1] > 0
+    at, lasted = at[dense], lasting[short][dense]
+    if not len(at):
+        return ()
+    groups = np.split(np.arange(len(at)), np.flatnonzero(np.diff(at) > _WITHIN_S) + 1)
+    return tuple(_burst(at[group], lasted[group]) for group in groups)
+
+
+def without_bursts(signal: Switching, bursts: tuple[Burst, ...], honest_s: float) -> Switching:
+    """The signal with short dwells taken out inside bursts; outside them every edge stays."""
+    inside = np.zeros(len(signal.t_s), dtype=bool)
+    for burst in bursts:
+        inside |= (signal.t_s >= burst.start_s - honest_s) & (signal.t_s <= burst.end_s + honest_s)
+    return without_short(signal, honest_s, inside)
+
+
+def without_short(signal: Switching, least_s: float, where: BoolArray) -> Switching:
+    """The signal without the dwells shorter than `least_s` among the steps named by `where`, (n,)."""
+    keep = (dwells(signal.t_s, signal.end_s) >= least_s) | ~where
+    if len(keep):
+        keep[0] = True
+    t_s, on = steps(signal.t_s[keep], signal.on[keep])
+    return Switching(t_s, on, signal.end_s, signal.period_s)
+
+
+def _burst(at_s: FloatArray, lasted_s: FloatArray) -> Burst:
+    return Burst(
+        start_s=float(at_s[0]),
+        end_s=float(at_s[-1] + lasted_s[-1]),
+        edges=2 * len(at_s),
+        shortest_s=float(lasted_s.min()),
+        median_s=float(np.median(lasted_s)),
+    )
+
+
+def _valley_s(lasting_s: FloatArray) -> float | None:
+    """Where two humps of the log-dwells are equally likely, or None where there is one hump."""
+    x = np.log(lasting_s)
+    mean = np.percentile(x, (15, 85))
+    spread = np.full(2, max(float(x.std()) / 2, 0.1))
+    share = np.full(2, 0.5)
+    for _ in range(60):
+        density = share * np.exp(-0.5 * ((x[:, None] - mean) / spread) ** 2) / spread
+        belongs = density / np.maximum(density.sum(axis=1, keepdims=True), 1e-300)
+        weight = np.maximum(belongs.sum(axis=0), 1e-9)
+        mean = (belongs * x[:, None]).sum(axis=0) / weight
+        spread = np.sqrt((belongs * (x[:, None] - mean) ** 2).sum(axis=0) / weight)
+        spread = np.maximum(spread, 0.1)
+        share = weight / len(x)
+    if mean[1] - mean[0] < np.log(_HUMPS_APART) or share.min() < 0.05:
+        return None
+    between = np.linspace(mean[0], mean[1], 200)
+    density = share * np.exp(-0.5 * ((between[:, None] - mean) / spread) ** 2) / spread
+    return float(np.exp(between[np.argmin(density.sum(axis=1))]))

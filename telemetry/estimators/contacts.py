@@ -1,0 +1,101 @@
+"""Hits on the robot, from horizontal acceleration."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.analysis import Contact
+from telemetry.log import FloatArray, Log
+from telemetry.robot import Robot
+from telemetry.signals import moving_mean, period_s, sta_lta, trigger
+
+__all__ = ["AFTER_CONTACT_S", "contact_before", "find_contacts"]
+
+FLOOR_G = 2.0
+"""Weakest hit that counts where the robot file names no `threshold_g`: well above hard driving, which
+tyres limit to about 1 g (friction coefficient near one; common practice, no source)."""
+
+AFTER_CONTACT_S = 0.5
+"""A fault that begins this soon after a contact counts as following it (contract)."""
+
+_SHORT_S, _LONG_S = 0.1, 2.0
+_RATIO_ON, _RATIO_OFF = 3.0, 1.5
+_DRIFT_WIDTH_S = 1.0
+_REBOUND_S = 0.35
+_SHARE_OF_PEAK = 0.3
+
+
+def find_contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
+    """Contacts in the order of time; empty without an accelerometer.
+
+    The slow part of each axis (gravity on a tilted mount, drift, steady driving) is taken off as a moving
+    mean; the magnitude triggers by STA/LTA and must reach the floor; what follows within 0.35 s is the
+    rebound of the same hit. Source of the trigger: see `telemetry.signals.sta_lta`.
+    """
+    axes = [log.channels[name] for name in robot.contact.accelerometer if name in log.channels]
+    axes = [axis for axis in axes if len(axis.values)]
+    if not axes:
+        return ()
+    t_s = max((axis.t_s for axis in axes), key=len)
+    parts = np.stack([_without_drift(t_s, np.interp(t_s, axis.t_s, axis.canonical())) for axis in axes])
+    return _contacts(t_s, parts, robot.contact.threshold_g or FLOOR_G)
+
+
+def _without_drift(t_s: FloatArray, acceleration_g: FloatArray) -> FloatArray:
+    return acceleration_g - moving_mean(t_s, acceleration_g, _DRIFT_WIDTH_S)
+
+
+def _contacts(t_s: FloatArray, parts_g: FloatArray, floor_g: float) -> tuple[Contact, ...]:
+    apart_s = period_s(t_s)
+    if apart_s == 0:
+        return ()
+    magnitude_g = np.sqrt((parts_g**2).sum(axis=0))
+    short = max(1, round(_SHORT_S / apart_s))
+    ratio = sta_lta(magnitude_g, short, max(short + 1, round(_LONG_S / apart_s)))
+    found: list[Contact] = []
+    for first, last in trigger(ratio, _RATIO_ON, _RATIO_OFF):
+        contact = _contact(t_s, parts_g, magnitude_g, slice(max(first - short + 1, 0), last + 1), apart_s)
+        if contact.peak_g is None or contact.peak_g < floor_g:
+            continue
+        if found and contact.t_s - (found[-1].t_s + found[-1].duration_s) < _REBOUND_S:
+            continue
+        found.append(contact)
+    return tuple(found)
+
+
+def _contact(
+    t_s: FloatArray, parts_g: FloatArray, magnitude_g: FloatArray, within: slice, apart_s: float
+) -> Contact:
+    inside = magnitude_g[within]
+    peak = within.start + int(np.argmax(inside))
+    strong = within.start + np.flatnonzero(inside >= _SHARE_OF_PEAK * magnitude_g[peak])
+    left = strong[strong <= peak]
+    onset = int(left[_start_of_last_run(left)])
+    right = strong[strong >= peak]
+    over = int(right[_end_of_first_run(right)])
+    direction = np.degrees(np.arctan2(parts_g[1, peak], parts_g[0, peak])) if len(parts_g) > 1 else None
+    return Contact(
+        t_s=float(t_s[onset]),
+        peak_g=float(magnitude_g[peak]),
+        duration_s=float(t_s[over] - t_s[onset] + apart_s),
+        source="accelerometer",
+        direction_deg=None if direction is None else float(direction % 360.0),
+    )
+
+
+def _start_of_last_run(index: np.ndarray) -> int:
+    breaks = np.flatnonzero(np.diff(index) > 1)
+    return int(breaks[-1]) + 1 if len(breaks) else 0
+
+
+def _end_of_first_run(index: np.ndarray) -> int:
+    breaks = np.flatnonzero(np.diff(index) > 1)
+    return int(breaks[0]) if len(breaks) else len(index) - 1
+
+
+def contact_before(contacts: Sequence[Contact], t_s: float) -> Contact | None:
+    """The last contact that began within half a second before an instant (contract), or None."""
+    recent = [contact for contact in contacts if 0.0 <= t_s - contact.t_s <= AFTER_CONTACT_S]
+    return recent[-1] if recent else None

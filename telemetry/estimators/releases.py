@@ -1,0 +1,58 @@
+"""Pieces that leave through the launcher, seen as short dips of its speed or bumps of its current."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from telemetry.analysis import MotorTrace
+from telemetry.log import FloatArray
+from telemetry.robot import Robot
+from telemetry.signals import period_s, runs
+
+__all__ = ["launcher_dips"]
+
+_LEAST_DROP = 0.02
+_NOISE_TIMES = 6.0
+_UP_TO_SPEED = 0.6
+_LOOKBACK_S = 0.12
+_APART_S = 0.06
+
+
+def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
+    """Instants at which the launcher met a piece, shape (k,); empty where it cannot be told.
+
+    A dip is a fall of speed below its highest of the 0.12 s before, by at least 2 % of the running speed and
+    six times the noise, while the wheel is up to speed. Without a speed, a like rise of current.
+    """
+    trace = motors.get(robot.launcher.motor) if robot.launcher else None
+    if trace is None or len(trace.t_s) < 10:
+        return np.empty(0)
+    if trace.speed_source == "channel":
+        return _falls(trace.t_s, trace.speed_rad_s, trace.driven)
+    return np.empty(0)
+
+
+def _falls(t_s: FloatArray, speed: FloatArray, driven: np.ndarray) -> FloatArray:
+    top = float(np.percentile(speed, 98))
+    apart_s = period_s(t_s)
+    if top <= 0 or apart_s == 0:
+        return np.empty(0)
+    before = _highest_before(speed, max(1, round(_LOOKBACK_S / apart_s)))
+    noise = 1.4826 * float(np.median(np.abs(np.diff(speed[driven])))) if driven.sum() > 2 else 0.0
+    drop = before - speed
+    running = driven & (before > _UP_TO_SPEED * top)
+    first, last = runs(running & (drop > max(_LEAST_DROP * top, _NOISE_TIMES * noise)))
+    onset = np.asarray(t_s[first])
+    if not len(onset):
+        return onset
+    ended = t_s[last - 1]
+    fresh = np.concatenate(([True], onset[1:] - ended[:-1] > _APART_S))
+    return np.asarray(onset[fresh])
+
+
+def _highest_before(x: FloatArray, width: int) -> FloatArray:
+    """The highest of the `width` samples before each and itself, shape (n,)."""
+    padded = np.concatenate((np.full(width, -np.inf), x))
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, width + 1).max(axis=1))

@@ -1,0 +1,181 @@
+"""Everything that is computed of one log, step by step, on one page.
+
+Each step reads what is known so far and fills in one more part. One that breaks leaves its part empty and
+its name among the failures; the others still run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+
+from telemetry.analysis import Analysis, Guess
+from telemetry.detectors import DETECTORS, Detector, NotEvaluated
+from telemetry.estimators.bursts import find_bursts, shortest_honest_dwell_s
+from telemetry.estimators.contacts import find_contacts
+from telemetry.estimators.cycles import find_cycles
+from telemetry.estimators.gaps import find_gaps
+from telemetry.estimators.motors import trace_motors
+from telemetry.estimators.phases import find_matches
+from telemetry.estimators.pieces import estimate_pieces
+from telemetry.estimators.sensors import sum_up_sensors
+from telemetry.estimators.stalls import find_stalls, sum_up_use
+from telemetry.estimators.supply import judge_supply
+from telemetry.estimators.switches import read_beams, read_limits
+from telemetry.finding import Check, Finding, Verdict
+from telemetry.log import Log
+from telemetry.match import Match
+from telemetry.pit_list import make_pit_list
+from telemetry.robot import Robot
+
+__all__ = ["judge"]
+
+Parts = Mapping[str, object]
+
+
+def judge(
+    log: Log,
+    robot: Robot,
+    *,
+    name: str,
+    guesses: Sequence[Guess] = (),
+    settings: Mapping[str, object] | None = None,
+) -> tuple[Analysis, ...]:
+    """The analysis of every match in a log, in order.
+
+    `name` is the safe stem that the matches are named by; `settings` is carried into the results as it is.
+    """
+    kept = MappingProxyType(dict(settings or {}))
+    return tuple(
+        _judge_match(log, robot, match, tuple(guesses), kept) for match in find_matches(log, robot, stem=name)
+    )
+
+
+def _judge_match(
+    log: Log, robot: Robot, match: Match, guesses: tuple[Guess, ...], settings: Mapping[str, object]
+) -> Analysis:
+    known = Analysis(log, log.between(*match.window_s), robot, match, guesses=guesses, settings=settings)
+    known = replace(known, notes=_notes(known))
+    for step in (_gaps, _contacts, _switches, _bursts, _motors, _motor_states, _supply, _pieces, _cycles):
+        known = _attempt(known, step)
+    known = _detect(known)
+    known = _attempt(known, _sensors)
+    return replace(known, pit_list=make_pit_list(known.findings))
+
+
+def _attempt(known: Analysis, step: Callable[[Analysis], Parts]) -> Analysis:
+    try:
+        return replace(known, **step(known))  # type: ignore[arg-type]
+    except Exception as error:
+        failure = f"{step.__name__.strip('_')}: {type(error).__name__}: {error}"
+        return replace(known, failures=(*known.failures, failure))
+
+
+def _gaps(known: Analysis) -> Parts:
+    return {"gaps_s": find_gaps(known.part)}
+
+
+def _contacts(known: Analysis) -> Parts:
+    return {"contacts": find_contacts(known.part, known.robot)}
+
+
+def _switches(known: Analysis) -> Parts:
+    end_s = float(known.part.t_s[-1])
+    return {
+        "beams": read_beams(known.part, known.robot, end_s),
+        "limits": read_limits(known.part, known.robot, end_s),
+    }
+
+
+def _bursts(known: Analysis) -> Parts:
+    signals = {**known.beams, **known.limits}
+    honest_s = {name: shortest_honest_dwell_s(signal)[0] for name, signal in signals.items()}
+    capacity = known.robot.robot.capacity
+    return {
+        "honest_dwell_s": MappingProxyType(honest_s),
+        "bursts": MappingProxyType(
+            {name: find_bursts(signal, honest_s[name], capacity) for name, signal in signals.items()}
+        ),
+    }
+
+
+def _motors(known: Analysis) -> Parts:
+    return {"motors": trace_motors(known.part, known.robot)}
+
+
+def _motor_states(known: Analysis) -> Parts:
+    states = find_stalls(known.robot, known.motors, float(known.part.t_s[-1]))
+    use = sum_up_use(known.part, known.robot, known.motors, states)
+    return {"motor_states": states, "motor_use": use}
+
+
+def _supply(known: Analysis) -> Parts:
+    return {"supply": judge_supply(known.part, known.robot, known.motors)}
+
+
+def _pieces(known: Analysis) -> Parts:
+    pieces = estimate_pieces(
+        known.part,
+        known.robot,
+        known.match,
+        beams=known.beams,
+        bursts=known.bursts,
+        honest_dwell_s=known.honest_dwell_s,
+        motors=known.motors,
+        contacts=known.contacts,
+        gaps_s=known.gaps_s,
+    )
+    return {"pieces": pieces}
+
+
+def _cycles(known: Analysis) -> Parts:
+    return {"cycles": find_cycles(known.pieces, known.match)}
+
+
+def _sensors(known: Analysis) -> Parts:
+    return {"sensors": sum_up_sensors(known)}
+
+
+def _detect(known: Analysis) -> Analysis:
+    """Run every detector on every subject it applies to; findings end up in the order of time."""
+    findings: list[Finding] = []
+    checks: list[Check] = []
+    failures: list[str] = []
+    for detector in DETECTORS:
+        for subject in detector.subjects(known.robot):
+            check, found, failure = _check(known, detector, subject)
+            checks.append(check)
+            findings += found
+            failures += failure
+    findings.sort(key=lambda finding: (finding.start_s, finding.kind, finding.subject))
+    return replace(
+        known, findings=tuple(findings), checks=tuple(checks), failures=(*known.failures, *failures)
+    )
+
+
+def _check(known: Analysis, detector: Detector, subject: str) -> tuple[Check, Sequence[Finding], list[str]]:
+    try:
+        judgement = detector.judge(known, subject)
+    except Exception as error:
+        failure = f"{detector.kind} of {subject}: {type(error).__name__}: {error}"
+        reason = f"this check broke ({type(error).__name__}: {error})"
+        return Check(detector.kind, subject, Verdict.NOT_EVALUATED, reason), (), [failure]
+    if isinstance(judgement, NotEvaluated):
+        return Check(detector.kind, subject, Verdict.NOT_EVALUATED, judgement.reason), (), []
+    verdict = Verdict.FOUND if judgement else Verdict.CLEAR
+    return Check(detector.kind, subject, verdict), judgement, []
+
+
+def _notes(known: Analysis) -> tuple[str, ...]:
+    """What cannot be looked at in this log, besides the checks."""
+    notes = []
+    if not any(name in known.part.channels for name in known.robot.contact.accelerometer):
+        notes.append("No accelerometer is logged, so hits were not looked for.")
+    if not known.robot.beams:
+        notes.append("No beam is named, so the pieces aboard were not followed.")
+    if known.match.source == "activity":
+        notes.append("No phase channel is named: the phases are inferred from what the motors did.")
+    if known.match.source == "whole log":
+        notes.append("The robot was never enabled in this log: it is judged whole, as one match.")
+    return tuple(notes)

@@ -1,0 +1,141 @@
+"""Pure array functions: spans, steps, holds, STA/LTA, two-threshold triggers, dips.
+
+Times are float64 seconds, non-decreasing. True means flagged. Intervals are half-open.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.log import BoolArray, FloatArray
+
+__all__ = [
+    "at_instants", "dips", "dwells", "hold_s", "integral", "moving_mean", "period_s", "runs", "spans",
+    "sta_lta", "steps", "trigger",
+]  # fmt: skip
+
+
+def period_s(t_s: FloatArray) -> float:
+    """Median time between readings, shape (n,) -> seconds; 0 with fewer than two different instants."""
+    apart = np.diff(t_s)
+    apart = apart[apart > 0]
+    return float(np.median(apart)) if len(apart) else 0.0
+
+
+def hold_s(t_s: FloatArray) -> float:
+    """How long a sampled reading stands for: three periods, after which there is a gap."""
+    return 3.0 * period_s(t_s)
+
+
+def runs(flagged: BoolArray) -> tuple[np.ndarray, np.ndarray]:
+    """First and one-past-last index of every run of True, each shape (k,)."""
+    padded = np.concatenate(([False], flagged, [False]))
+    change = np.flatnonzero(padded[1:] != padded[:-1])
+    return change[::2], change[1::2]
+
+
+def spans(
+    t_s: FloatArray, flagged: BoolArray, end_s: float, longest_hold_s: float, bridge_s: float = 0.0
+) -> FloatArray:
+    """Intervals in which a sampled condition holds, shape (k, 2).
+
+    Each flagged sample stands until the next sample, but no longer than `longest_hold_s`, so that nothing
+    is said across a gap; the last one until `end_s`. Intervals no further apart than `bridge_s` are joined.
+    """
+    if not flagged.any():
+        return np.empty((0, 2))
+    until = np.minimum(np.append(t_s[1:], max(end_s, float(t_s[-1]))), t_s + longest_hold_s)
+    start, stop = t_s[flagged], until[flagged]
+    apart = np.flatnonzero(start[1:] - stop[:-1] > max(bridge_s, 1e-9))
+    first = np.concatenate(([0], apart + 1))
+    last = np.concatenate((apart, [len(start) - 1]))
+    return np.column_stack((start[first], stop[last]))
+
+
+def steps(t_s: FloatArray, on: BoolArray) -> tuple[FloatArray, BoolArray]:
+    """The readings at which a two-state signal changes, the first one included: times and states, (k,)."""
+    if not len(on):
+        return t_s[:0], on[:0]
+    keep = np.concatenate(([True], on[1:] != on[:-1]))
+    return t_s[keep], on[keep]
+
+
+def dwells(t_s: FloatArray, end_s: float) -> FloatArray:
+    """How long each step of a two-state signal lasts, shape (n,), the last one until `end_s`."""
+    return np.diff(np.append(t_s, max(end_s, float(t_s[-1])) if len(t_s) else end_s))
+
+
+def at_instants(t_s: FloatArray, values: FloatArray, instants_s: FloatArray) -> FloatArray:
+    """The last value logged at or before each instant, shape (m,); NaN before the first."""
+    if not len(t_s):
+        return np.full(len(instants_s), np.nan)
+    index = np.searchsorted(t_s, instants_s, side="right") - 1
+    return np.where(index >= 0, values[np.maximum(index, 0)], np.nan)
+
+
+def moving_mean(t_s: FloatArray, values: FloatArray, width_s: float) -> FloatArray:
+    """Mean of the samples within half of `width_s` to either side of each, shape (n,)."""
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    left = np.searchsorted(t_s, t_s - width_s / 2, side="left")
+    right = np.searchsorted(t_s, t_s + width_s / 2, side="right")
+    mean: FloatArray = (total[right] - total[left]) / (right - left)
+    return mean
+
+
+def integral(t_s: FloatArray, values: FloatArray, longest_hold_s: float) -> float:
+    """Trapezoidal integral over time; steps longer than `longest_hold_s` (gaps) are left out."""
+    apart = np.diff(t_s)
+    area = apart * (values[1:] + values[:-1]) / 2
+    return float(area[apart <= longest_hold_s].sum())
+
+
+def sta_lta(x: FloatArray, short: int, long: int) -> FloatArray:
+    """Classic ratio of short-term to long-term mean of x², shape (n,); 0 before sample `long` - 1.
+
+    Source: Allen 1978 (BSSA 68); Withers et al. 1998 (BSSA 88, 95-106).
+    """
+    if not 0 < short <= long:
+        raise ValueError(f"short ({short}) must be at least 1 and at most long ({long})")
+    if len(x) < long:
+        return np.zeros(len(x))
+    energy = np.concatenate(([0.0], np.cumsum(x * x)))
+    at = np.arange(long, len(energy))
+    sta = (energy[at] - energy[at - short]) / short
+    lta = (energy[at] - energy[at - long]) / long
+    ratio = np.zeros(len(x))
+    np.divide(sta, lta, out=ratio[long - 1 :], where=lta > np.finfo(float).tiny)
+    return ratio
+
+
+def trigger(level: FloatArray, on: float, off: float) -> np.ndarray:
+    """Two-threshold trigger: [first sample above `on`, last sample still above `off`], shape (k, 2).
+
+    A trigger still on at the end closes with the last sample. Source: as `sta_lta`.
+    """
+    if off > on:
+        raise ValueError(f"off level {off} lies above on level {on}")
+    start, stop = runs(level > off)
+    fires = np.concatenate(([0], np.cumsum(level > on)))
+    kept = fires[stop] > fires[start]
+    start, stop = start[kept], stop[kept]
+    above = np.flatnonzero(level > on)
+    first = above[np.searchsorted(above, start)] if len(start) else start
+    return np.column_stack((first, stop - 1))
+
+
+def dips(voltage_v: FloatArray, threshold_v: float, hysteresis_v: float) -> list[tuple[int, int, float]]:
+    """Voltage dips: (start index, end index, residual voltage).
+
+    A dip starts with the first sample below the threshold and ends with the first at or above threshold
+    plus hysteresis; one still open at the end has the number of samples as its end index. Source:
+    IEC 61000-4-30, the definitions of dip, hysteresis and residual voltage.
+    """
+    start, stop = runs(voltage_v < threshold_v + hysteresis_v)
+    below = np.flatnonzero(voltage_v < threshold_v)
+    found = []
+    for left, right in zip(start, stop, strict=True):
+        at = np.searchsorted(below, left)
+        if at < len(below) and below[at] < right:
+            first = int(below[at])
+            found.append((first, int(right), float(voltage_v[first:right].min())))
+    return found
