@@ -17,11 +17,12 @@ from telemetry.simulator.faults import (
     TightMechanism,
 )
 from telemetry.simulator.logger import LoggerSpec, LogTable
-from telemetry.simulator.match import SimulatedMatch, simulate_match, write_match
+from telemetry.simulator.match import SimulatedMatch, relog, simulate_match, write_match
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import (
     BatterySpec,
     BeamSpec,
+    ChainSpec,
     HoistSpec,
     LauncherSpec,
     LimitSpec,
@@ -35,6 +36,7 @@ __all__ = [
     "BeamDead",
     "BeamDropouts",
     "BeamSpec",
+    "ChainSpec",
     "Chatter",
     "Contact",
     "DevicesLost",
@@ -56,6 +58,7 @@ __all__ = [
     "SimulatedMatch",
     "TightMechanism",
     "TowerSpec",
+    "relog",
     "simulate_event",
     "simulate_match",
     "write_match",

@@ -17,6 +17,7 @@ __all__ = ["Commands", "Driver"]
 
 _SLEW_PER_S = 4.0
 _REVERSE_S = 0.6
+_INTAKE_TURNS_RAD_S = 100.0
 _SHOT_TIMEOUT_S = 6.0
 _CLIMB_SHARE = (0.67, 0.87)  # of the endgame, left when the climb begins
 
@@ -110,7 +111,7 @@ class Driver:
         while self.tower.aboard < wanted and self._playing():
             if self.now_s > give_up_s and self.tower.aboard > 0:
                 break
-            if self.now_s >= arrives_s and self.tower.has_room and not self._is_stuck():
+            if self.now_s >= arrives_s and self._can_take():
                 self.intake.grip()
                 yield from self._for(0.2)
                 self.tower.take()
@@ -118,6 +119,10 @@ class Driver:
             yield
         self.commands.intake = 0.0
         yield from self._settle()
+
+    def _can_take(self) -> bool:
+        turns = self.intake.motor.speed > _INTAKE_TURNS_RAD_S
+        return turns and self.tower.has_room and not self._is_stuck()
 
     def _settle(self) -> Iterator[None]:
         """Let the last piece ride up before the belt stops."""

@@ -23,8 +23,9 @@ __all__ = [
 class BeamDropouts:
     """A loose receiver lead: after a hit, with some probability, the input reads its unplugged level.
 
-    ``windows`` sets the spans by hand instead. At its onset and its return the lead makes and breaks a few
-    times, and a receiver that regains its supply reads broken until it has found its emitter again.
+    Where none of the hits would have done it, the hardest one does. ``windows`` sets the spans by hand
+    instead. At its onset and its return the lead makes and breaks a few times, and a receiver that regains
+    its supply reads broken until it has found its emitter again.
     """
 
     beam: str

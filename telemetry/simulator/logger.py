@@ -152,7 +152,8 @@ def _packets(
 ) -> Steps:
     """Steps of the packets that arrived: even but for the jitter, without the lost ones."""
     due = np.arange(0, length * STEP_S, 1 / rate_hz)
-    late = np.clip(rng.normal(0.0, logger.jitter_s, len(due)), -0.4 / rate_hz, 0.4 / rate_hz)
+    most_s = max(0.0, 0.499 * (1 / rate_hz - STEP_S))  # two packets never share a step, nor change places
+    late = np.clip(rng.normal(0.0, logger.jitter_s, len(due)), -most_s, most_s)
     lost = rng.random(len(due)) < logger.lost_fraction
     late[0], lost[0] = 0.0, False
     steps = np.round((due + late) / STEP_S).astype(np.int64)

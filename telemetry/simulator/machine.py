@@ -198,7 +198,7 @@ class Machine:
         self._write()
 
     def _write(self) -> None:
-        battery, drive, hoist = self.battery, self.drive, self.hoist
+        battery, drive = self.battery, self.drive
         record = self._record
         record.extend(
             (
@@ -209,7 +209,7 @@ class Machine:
                 drive.speed_right,
                 drive.acceleration,
                 self.tower.broken,
-                hoist.low + 2 * hoist.high,
+                self.hoist.switches,
                 self.loaded,
             )
         )

@@ -2,11 +2,11 @@
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from telemetry.simulator.contacts import Contact, draw_bumps, draw_contacts, feel
+from telemetry.simulator.contacts import Accelerations, Contact, draw_bumps, draw_contacts, feel
 from telemetry.simulator.faults import Fault
 from telemetry.simulator.logger import LoggerSpec, LogTable, record
 from telemetry.simulator.machine import STEP_S, Machine, Trace
@@ -18,21 +18,25 @@ from telemetry.simulator.switches import BeamInputs, read_beams
 from telemetry.simulator.truth import tell_truth
 from telemetry.simulator.writing import Form, write_log
 
-__all__ = ["SimulatedMatch", "simulate_match", "write_match"]
+__all__ = ["SimulatedMatch", "relog", "simulate_match", "write_match"]
 
 _ENDINGS = {"wide": ".csv", "long": ".csv", "parquet": ".parquet"}
 
 
 @dataclass(frozen=True)
 class SimulatedMatch:
-    """A match that never was: what the log holds, what really happened, and all that made it."""
+    """A match that never was: what made it, what the log holds, what really happened."""
 
     name: str
+    seed: int
     spec: RobotSpec
     plan: MatchPlan
     logger: LoggerSpec
+    faults: tuple[Fault, ...]
+    bumps: tuple[Contact, ...]
     trace: Trace
     inputs: BeamInputs
+    felt: Accelerations
     table: LogTable
     truth: dict[str, Any]
 
@@ -72,7 +76,15 @@ def simulate_match(
     felt = feel(shakes, trace.ground_speed, trace.acceleration, STEP_S, stream(seed, "vibration"))
     table = record(spec, plan, logger, trace, inputs, felt, faults, seed)
     truth = tell_truth(spec, plan, logger, trace, inputs, bumps, faults, table, seed)
-    return SimulatedMatch(name, spec, plan, logger, trace, inputs, table, truth)
+    return SimulatedMatch(name, seed, spec, plan, logger, faults, bumps, trace, inputs, felt, table, truth)
+
+
+def relog(match: SimulatedMatch, logger: LoggerSpec) -> SimulatedMatch:
+    """The same match, as another logger would have written it down."""
+    spec, plan, faults, seed = match.spec, match.plan, match.faults, match.seed
+    table = record(spec, plan, logger, match.trace, match.inputs, match.felt, faults, seed)
+    truth = tell_truth(spec, plan, logger, match.trace, match.inputs, match.bumps, faults, table, seed)
+    return replace(match, logger=logger, table=table, truth=truth)
 
 
 def write_match(

@@ -154,6 +154,7 @@ class Hoist:
         self.spec = spec.arm
         self.motor = Motor(spec.hoist, 5e-5)
         self.position_m = -_SWITCH_M / 2
+        self.switches = 1
         self.honours_limits = True
         self._metres_per_rad = spec.arm.drum_radius_m / spec.hoist.reduction
         self._robot_n = spec.mass_kg * _GRAVITY
@@ -175,7 +176,11 @@ class Hoist:
         self.motor.wanted = 0.0 if ended and self.honours_limits else duty
 
     def step(self, step_s: float) -> None:
-        """Advance by one step, and look at the limits again."""
+        """Advance by one step, and look at the limits again; they cut the motor off from the next step on.
+
+        ``switches`` is what they read during the step: 1 for the lower pressed, 2 for the upper.
+        """
+        self.switches = self.low + 2 * self.high
         motor = self.motor
         wanted = motor.wanted
         if wanted == 0.0 and motor.speed == 0.0:

@@ -74,8 +74,10 @@ def _windows(
     contacts: tuple[Contact, ...], fault: BeamDropouts, rng: np.random.Generator
 ) -> list[tuple[float, float]]:
     windows: list[tuple[float, float]] = []
-    for contact in contacts:
-        hurts = rng.random() < fault.probability
+    hurting = [rng.random() < fault.probability for _ in contacts]
+    if contacts and not any(hurting):
+        hurting[max(range(len(contacts)), key=lambda n: contacts[n].peak_g)] = True
+    for contact, hurts in zip(contacts, hurting, strict=True):
         start_s = contact.t_s + float(rng.uniform(0.01, 0.12))
         end_s = start_s + _log_uniform(fault.length_s, rng)
         if hurts and (not windows or start_s > windows[-1][1] + 0.5):
