@@ -19,8 +19,8 @@ ALIVE = -1
 
 _MISREAD = 0.02
 """Chance that a sound beam reads wrong at one instant (a piece askew, an edge not yet seen)."""
-_SEEN, _DOUBTFUL, _SILENT_PER_S = 0.4, 0.02, 0.04
-"""Weight of a move whose beam changes just then; of a suspiciously short change; of moves a beam missed."""
+_SEEN, _SILENT_PER_S = 0.4, 0.04
+"""Weight of a move whose beam changes just then; of moves that a sound beam missed."""
 _UNSEEN_PER_S, _UNSEEN_ENTRY_PER_S = 0.6, 0.1
 """Moves past a beam that tells nothing: as often as pieces move, as often as they come in."""
 _FOLLOW_PER_S = 0.4
@@ -45,7 +45,7 @@ class Evidence:
     Attributes:
         t_s: (T,).
         level: (T, B): 0 clear, 1 broken, 2 not known.
-        edge: (T, B): 0 no change, 1 a change, 2 one of a suspiciously short dwell.
+        edge: (T, B): the beam's level changes just here.
         direction: (T,): 1 forward, 0 at rest, -1 back, 2 not known.
         dip: (T,): the launcher met a piece.
         dips_tell: whether dips can be relied on to show releases.
@@ -57,7 +57,7 @@ class Evidence:
 
     t_s: FloatArray
     level: IntArray
-    edge: IntArray
+    edge: BoolArray
     direction: IntArray
     dip: BoolArray
     dips_tell: bool
@@ -76,18 +76,8 @@ def build_chain(space: StateSpace, evidence: Evidence, preload: int) -> Chain:
     """The chain over all instants; equal kinds of step and equal observations are worked out once."""
     step_s = np.diff(evidence.t_s, prepend=evidence.t_s[0])
     short = (step_s < 0.1).astype(np.intp)
-    alone = (evidence.direction, evidence.dip, evidence.shaken, evidence.gap, short)
-    traits = np.column_stack(
-        (
-            evidence.direction,
-            evidence.dip,
-            evidence.shaken,
-            evidence.gap,
-            short,
-            evidence.edge,
-            evidence.flicker,
-        )
-    )
+    shared = (evidence.direction, evidence.dip, evidence.shaken, evidence.gap, short)
+    traits = np.column_stack((*shared, evidence.edge, evidence.flicker))
     kinds, taken = np.unique(traits, axis=0, return_inverse=True)
     levels, observed = np.unique(evidence.level, axis=0, return_inverse=True)
     typical_s = {
@@ -156,9 +146,8 @@ def _move_weights(
 ) -> FloatArray:
     moves = space.moves
     silent = _SILENT_PER_S * step_s
-    by_edge = np.array([silent, _SEEN, _DOUBTFUL])
-    touched = np.where(moves.beam >= 0, edge[np.maximum(moves.beam, 0)], 0)
-    weight = by_edge[touched]
+    touched = (moves.beam >= 0) & (edge[moves.beam] != 0)
+    weight = np.where(touched, _SEEN, silent)
     if sick != ALIVE:
         at_sick = moves.beam == sick
         weight[at_sick] = _UNSEEN_PER_S * step_s

@@ -62,10 +62,7 @@ def estimate_pieces(
     space = StateSpace.build(len(names), capacity) if names else None
     if space is None:
         return None
-    clean = {
-        name: _clean(beams[name], bursts.get(name, ()), honest_dwell_s[name], match.window_s)
-        for name in names
-    }
+    clean = {name: _clean(beams[name], bursts.get(name, ()), honest_dwell_s[name]) for name in names}
     dips_s = launcher_dips(robot, motors)
     flicker_s = {name: _short_dwells_s(beams[name], honest_dwell_s[name]) for name in names}
     evidence = _gather(log, robot, match, clean, flicker_s, motors, dips_s, contacts, gaps_s)
@@ -87,11 +84,15 @@ def estimate_pieces(
     )
 
 
-def _clean(
-    beam: Switching, bursts: tuple[Burst, ...], honest_s: float, window_s: tuple[float, float]
-) -> Switching:
+def _clean(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> Switching:
+    """The signal without chatter, blinks, and broken dwells far shorter than this beam's usual pass."""
     steady = without_bursts(beam, bursts, honest_s)
-    return without_short(steady, _BLINK_S, np.ones(len(steady.t_s), dtype=bool))
+    steady = without_short(steady, _BLINK_S, np.ones(len(steady.t_s), dtype=bool))
+    lasting = dwells(steady.t_s, steady.end_s)
+    passes = steady.on & (lasting < _LONGEST_PASS_S)
+    if not passes.any():
+        return steady
+    return without_short(steady, _SHORT_OF_USUAL * float(np.median(lasting[passes])), steady.on)
 
 
 def _gather(
@@ -115,12 +116,11 @@ def _gather(
         [np.nan_to_num(at_instants(b.t_s, b.on.astype(float), t_s), nan=2) for b in beams.values()]
     )
     changed = np.diff(level, axis=0, prepend=level[:1]) != 0
-    doubtful = np.column_stack([np.isin(t_s, _doubtful_edges_s(beam)) for beam in beams.values()])
     clears = int((changed[:, -1] & (level[:, -1] == 0)).sum())
     return Evidence(
         t_s=t_s,
         level=level.astype(np.intp),
-        edge=np.where(changed, np.where(doubtful, 2, 1), 0).astype(np.intp),
+        edge=changed,
         direction=np.nan_to_num(at_instants(*belt, t_s)).astype(np.intp) if belt else np.full(len(t_s), 2),
         dip=np.isin(t_s, dips_s),
         dips_tell=len(dips_s) > 0 and len(dips_s) >= clears / 2,
@@ -129,16 +129,6 @@ def _gather(
         gap=_after_gap(t_s, gaps_s),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
-
-
-def _doubtful_edges_s(beam: Switching) -> FloatArray:
-    """Edges at both ends of a broken dwell much shorter than this beam's usual one."""
-    lasting = dwells(beam.t_s, beam.end_s)
-    passes = beam.on & (lasting < _LONGEST_PASS_S)
-    if not passes.any():
-        return np.empty(0)
-    brief = np.flatnonzero(beam.on & (lasting < _SHORT_OF_USUAL * float(np.median(lasting[passes]))))
-    return np.concatenate((beam.t_s[brief], beam.t_s[np.minimum(brief + 1, len(beam.t_s) - 1)]))
 
 
 def _shortly_after(t_s: FloatArray, events_s: FloatArray, within_s: float) -> BoolArray:
