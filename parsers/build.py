@@ -160,7 +160,7 @@ def _enter_clock(mended: MendedClock, table: Table, ledger: Ledger) -> None:
     ledger.add(
         "reordered_rows",
         len(mended.late),
-        "{count} row(s) behind the time of others{where} sorted in.",
+        "{count} row(s) out of order{where} sorted in.",
         line=table.first_line(mended.late),
     )
     ledger.add(

@@ -15,7 +15,7 @@ from telemetry.plain import shown
 __all__ = ["find_clock", "name_says_time", "named_column"]
 
 _TIME_WORDS = frozenset(
-    {"time", "times", "timestamp", "timestamps", "t", "ts", "stamp", "clock", "date", "datetime"}
+    {"time", "times", "timestamp", "timestamps", "t", "ts", "stamp", "clock", "date", "datetime", "when"}
     | {"epoch", "elapsed", "uptime", "utc"}
 )
 _FILLER_WORDS = frozenset(
@@ -24,6 +24,7 @@ _FILLER_WORDS = frozenset(
 )
 _RISING_SHARE = 0.9
 _NAMED_RISING_SHARE = 0.3
+_FIRST_ROWS = 12
 
 
 def name_says_time(name: str) -> int:
@@ -60,17 +61,16 @@ def _is_clock(stamps: FloatArray, says: int) -> bool:
     known = stamps[np.isfinite(stamps)]
     if len(known) <= 0.5 * len(stamps):
         return False
-    steps = np.diff(known)
-    moves = steps[steps != 0]
-    if not len(moves):
+    rises, falls = int(np.sum(known[1:] > known[:-1])), int(np.sum(known[1:] < known[:-1]))
+    if not rises + falls:
         return says == 2 and len(known) >= 1
     share = _NAMED_RISING_SHARE if says == 2 else _RISING_SHARE
-    return bool(np.mean(moves > 0) >= share)
+    return rises >= share * (rises + falls)
 
 
 def _counts_rows(stamps: FloatArray) -> bool:
-    steps = np.diff(stamps[np.isfinite(stamps)])
-    return bool(len(steps) and np.mean(steps == 1) >= _RISING_SHARE)
+    first = stamps[np.isfinite(stamps)][:_FIRST_ROWS]
+    return bool(len(first) > 1 and np.mean(first[1:] == first[:-1] + 1) >= _RISING_SHARE)
 
 
 def named_column(names: Sequence[str], wanted: str, *, file: str, key: str) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from telemetry.log import BoolArray
 
-__all__ = ["IntArray", "Records", "find_records", "split_line"]
+__all__ = ["IntArray", "Records", "find_records", "split_line", "split_lines"]
 
 IntArray = NDArray[np.int64]
 
@@ -74,6 +74,35 @@ def split_line(line: str, delimiter: str) -> list[str]:
         return next(csv.reader([line], delimiter=delimiter, strict=True), [""])
     except csv.Error:
         return line.split(delimiter)
+
+
+def split_lines(lines: Sequence[tuple[int, str]], delimiter: str) -> list[tuple[int, list[str]]]:
+    """The records in numbered lines, as (number of the first line, cells); quoted line breaks joined."""
+    records = []
+    at = 0
+    while at < len(lines):
+        number, line = lines[at]
+        cells, used = split_line(line, delimiter), 1
+        if line.count('"') % 2 == 1:
+            following = [text for _, text in lines[at : at + _MOST_LINES_OF_A_RECORD]]
+            cells, used = _joined_lines(following, delimiter) or (cells, 1)
+        records.append((number, cells))
+        at += used
+    return records
+
+
+def _joined_lines(lines: Sequence[str], delimiter: str) -> tuple[list[str], int] | None:
+    """The record that the first line opens and a later one closes, and how many lines it takes."""
+    for used, line in enumerate(lines[1:], start=2):
+        if line.count('"') % 2 == 0:
+            continue
+        text = io.StringIO("\n".join(lines[:used]), newline="")
+        try:
+            rows = list(csv.reader(text, delimiter=delimiter, strict=True))
+        except csv.Error:
+            return None
+        return (rows[0], used) if len(rows) == 1 else None
+    return None
 
 
 def find_records(text: bytes, delimiter: str) -> Records:
@@ -143,20 +172,15 @@ def _odd_record(
     text: bytes, index: int, start: IntArray, end: IntArray, first_quote: IntArray, delimiter: str
 ) -> tuple[list[str], int]:
     """The cells of the record that begins at an oddly quoted line, and the line after it."""
-    own = text[start[index] : end[index]].decode(errors="replace")
     if (first_quote[index + 1] - first_quote[index]) % 2 == 1:
         last = min(index + _MOST_LINES_OF_A_RECORD, len(start))
-        for past in range(index + 2, last + 1):
-            if (first_quote[past] - first_quote[past - 1]) % 2 == 0:
-                continue
-            lines = text[start[index] : end[past - 1]].decode(errors="replace")
-            try:
-                rows = list(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter, strict=True))
-            except csv.Error:
-                break
-            if len(rows) == 1:
-                return rows[0], past
-            break
+        lines = [text[start[i] : start[i + 1] - 1] for i in range(index, min(last, len(start) - 1))]
+        if last == len(start):
+            lines.append(text[start[-1] :])
+        joined = _joined_lines([line.decode(errors="replace") for line in lines], delimiter)
+        if joined is not None:
+            return joined[0], index + joined[1]
+    own = text[start[index] : end[index]].decode(errors="replace")
     return split_line(own, delimiter), index + 1
 
 

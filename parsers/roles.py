@@ -60,7 +60,7 @@ def clock_column(table: Table, overrides: LogOverrides, file: str) -> int:
         few = ", ".join(shown(name, 24) for name in table.names[:4]) + (", …" if len(table.names) > 4 else "")
         raise LogError(
             f"{file}: looked for a time column that rises, found none among {len(table.names)} columns "
-            f"({few}) and {table.rows:,} rows; name it with [log] time = … in the robot file"
+            f"({few}); name it with [log] time = … in the robot file"
         )
     return clock
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -26,7 +27,6 @@ _ISO = (
     r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)?$"
 )
 _CLOCK = r"^(\d{1,3}):([0-5]\d):([0-5]\d|60)(?:[.,](\d{1,9})\d*)?$"
-_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 _ISO_PATTERN = re.compile(_ISO, re.IGNORECASE)
 _CLOCK_PATTERN = re.compile(_CLOCK)
 _DAY_S = 86_400
@@ -34,6 +34,8 @@ _HOUR_S = 3_600
 _MOSTLY = 0.5
 # Unix time of 2001-09-09 and of 2096-10-02, in seconds: between them a number without a unit is a date.
 _EPOCH_FROM_S, _EPOCH_TO_S = 1e9, 4e9
+# Beyond Unix time in nanoseconds of the year 2096 a number is no time, and differences would overflow.
+_MOST_TICKS = 4_000_000_000_000_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,8 +63,14 @@ def rough_stamp(cell: str, decimal: str) -> float | None:
     """One cell as a number that rises with time, or None: enough to tell whether a column is a clock."""
     text = cell.strip()
     number = text.replace(",", ".") if decimal == "," else text
-    if _NUMBER.match(number):
-        return float(number)
+    try:
+        value = float(number)
+    except ValueError:
+        return _rough_date(text)
+    return value if math.isfinite(value) and "_" not in number else None
+
+
+def _rough_date(text: str) -> float | None:
     iso = _ISO_PATTERN.match(text)
     if iso:
         year, month, day, hour, minute = (int(part) for part in iso.groups()[:5])
@@ -128,12 +136,13 @@ def number_stamps(
     values: FloatArray | IntArray, readable: BoolArray, *, name: str, unit: str | None, long: bool
 ) -> Stamps:
     """Stamps that are numbers; whole ones stay whole until the first is taken off, so no digit is lost."""
+    readable = readable & (values < _MOST_TICKS) & (values > -_MOST_TICKS)
     if not readable.any():
         return Stamps(np.full(len(values), np.nan), unit or "s", None)
     base = values[np.argmax(readable)]
     chosen = unit if unit is not None and unit in PER_SECOND else _unit_of(values[readable], name, long=long)
     ticks_a_second = PER_SECOND[chosen]
-    elapsed = (values - base).astype(np.float64) / ticks_a_second
+    elapsed = (np.where(readable, values, base) - base).astype(np.float64) / ticks_a_second
     t_s = np.where(readable, np.round(elapsed, 9), np.nan)
     base_s = float(base) / ticks_a_second
     return Stamps(t_s, chosen, base_s if _EPOCH_FROM_S <= base_s < _EPOCH_TO_S else None)
