@@ -15,7 +15,7 @@ from reports.power_lanes import nice_ceiling
 from reports.readings import grid_of
 from reports.sensor_lanes import switching_bars
 from reports.story_lanes import ticks
-from reports.words import clock, duration, kind_words, number
+from reports.words import clock, duration, heading, number
 from telemetry.analysis import Analysis, MotorTrace
 from telemetry.finding import Finding
 from telemetry.log import FloatArray
@@ -26,6 +26,15 @@ _PAD_S = 1.5
 _LONGEST_S = 12.0
 _NAME_PX = 14
 _GAP_PX = 8
+_BAND_PX = 9
+_SHOWN_WHOLE = (
+    "load_share",
+    "friction_trend",
+    "source_resistance",
+    "indicator_tell",
+    "overheat",
+    "chain_risk",
+)
 
 
 @dataclass(frozen=True)
@@ -50,17 +59,18 @@ def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
     axis = _window(analysis, finding)
     strip = Strip(axis, grid_of(axis))
     rows = list(_rows(analysis, finding, strip))
-    top, drawn = 2, [_shade(finding, axis)]
+    top, drawn = _BAND_PX + 3, []
     for row in rows:
         drawn.append(label("0%", top + 11, row.name, kind="t name"))
         drawn.append(tag("svg", {"y": top + _NAME_PX, "width": "100%", "height": row.height_px}, row.drawing))
         top += _NAME_PX + row.height_px + _GAP_PX
-    drawn.append(ticks(axis, top + 10))
+    drawn = [_extent(finding, axis, top), *drawn, ticks(axis, top + 10, most=6)]
     whole = finding.end_s <= axis.end_s and finding.start_s >= axis.start_s
     span = f"{clock(axis.start_s, axis.zero_s)} to {clock(axis.end_s, axis.zero_s)}"
     cut = "" if whole else f"; it lasts {duration(finding.end_s - finding.start_s)}, its start is shown"
     summary = (
-        f"{finding.subject} {kind_words(finding.kind).title} at {clock(finding.start_s, axis.zero_s)}: "
+        f"{heading(finding.kind, finding.subject, finding.role)} at "
+        f"{clock(finding.start_s, axis.zero_s)}. Rows: "
         f"{', '.join(row.name for row in rows)}."
     )
     return CloseUp(Markup("").join(drawn), top + 16, summary, span + cut)
@@ -69,17 +79,29 @@ def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
 def _window(analysis: Analysis, finding: Finding) -> Axis:
     first, last = analysis.match.window_s
     length = finding.end_s - finding.start_s
+    longest = max(last - first, _LONGEST_S) if finding.kind in _SHOWN_WHOLE else _LONGEST_S
     pad = max(_PAD_S, 0.3 * min(length, _LONGEST_S))
     start = max(finding.start_s - pad, first)
-    end = min(finding.end_s + pad, start + _LONGEST_S, max(last, finding.start_s + 0.5))
+    end = min(finding.end_s + pad, start + longest, max(last, finding.start_s + 0.5))
     return Axis(start, max(end, start + 0.5), analysis.match.start_s)
 
 
-def _shade(finding: Finding, axis: Axis) -> Markup:
-    look = {"class": f"h h-{finding.severity}", "y": 0, "height": "100%"}
-    place = {"x": axis.percent(finding.start_s), "width": axis.width(finding.start_s, finding.end_s)}
-    wide = axis.share(finding.end_s) - axis.share(finding.start_s) > 0.01
-    return tag("rect", {**look, **(place if wide else {**place, "width": 4})})
+def _extent(finding: Finding, axis: Axis, height_px: float) -> Markup:
+    """Where the trouble lasts: a hatched band on top, its edges drawn down through all rows."""
+    start, end = axis.percent(finding.start_s), axis.percent(finding.end_s)
+    short = axis.share(finding.end_s) - axis.share(finding.start_s) < 0.008
+    place = {"x": start, "width": "4" if short else axis.width(finding.start_s, finding.end_s)}
+    band = tag("rect", {"class": f"h h-{finding.severity}", "y": 1, "height": _BAND_PX - 1, **place})
+    wash = tag("rect", {"class": "wash", "y": _BAND_PX, "height": f"{height_px - _BAND_PX:g}", **place})
+    edges = [
+        tag(
+            "line",
+            {"class": f"edge edge-{finding.severity}", "x1": x, "x2": x, "y1": 0, "y2": f"{height_px:g}"},
+        )
+        for x, shown in ((start, finding.start_s >= axis.start_s), (end, finding.end_s <= axis.end_s))
+        if shown
+    ]
+    return Markup("").join([wash, band, *edges])
 
 
 def _rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
@@ -104,8 +126,8 @@ def _limit_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[
     if finding.subject in analysis.limits:
         yield _switch_row(analysis, "limit", finding.subject, strip)
     limit = analysis.robot.limits.get(finding.subject)
-    if limit and limit.motor in analysis.motors:
-        trace = analysis.motors[limit.motor]
+    trace = analysis.motors.get(limit.motor) if limit and limit.motor else None
+    if trace and limit and limit.motor:
         yield _current_row(limit.motor, trace, strip)
         yield from _command_row(limit.motor, trace, strip)
 

@@ -6,6 +6,7 @@ marks stand outside it at a per cent of the width, so that they never stretch.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -56,9 +57,9 @@ class Axis:
     def ticks(self, most: int = 18) -> list[tuple[float, str]]:
         """Round match times with their labels, at most `most` of them."""
         step = next((step for step in _TICK_STEPS_S if self.span_s / step <= most), self.span_s)
-        first = -int((self.zero_s - self.start_s) / step)
-        count = int((self.end_s - self.zero_s) / step) - first + 1
-        times = [self.zero_s + step * (first + index) for index in range(count)]
+        first = math.ceil((self.start_s - self.zero_s) / step - 1e-9)
+        last = math.floor((self.end_s - self.zero_s) / step + 1e-9)
+        times = [self.zero_s + step * index for index in range(first, last + 1)]
         return [(t_s, _tick_label(t_s - self.zero_s, step)) for t_s in times]
 
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 from reports.drawing import COLUMNS, LEVELS, Axis
 from telemetry.log import FloatArray
 
-__all__ = ["bars_path", "gap_limit_s", "line_path", "steps_path"]
+__all__ = ["band_path", "bars_path", "gap_limit_s", "line_path", "steps_path"]
 
 IntArray = NDArray[np.int64]
 
@@ -60,7 +62,7 @@ def _extremes(
 def _written(x: IntArray, y: IntArray, breaks: NDArray[np.bool_]) -> str:
     x, y, breaks = _without_midpoints(x, y, breaks)
     bounds = [0, *np.flatnonzero(breaks).tolist(), len(x)]
-    return "".join(_segment(x[a:b], y[a:b]) for a, b in zip(bounds, bounds[1:], strict=False) if b > a)
+    return "".join(_segment(x[a:b], y[a:b]) for a, b in pairwise(bounds) if b > a)
 
 
 def _without_midpoints(
@@ -85,12 +87,29 @@ def steps_path(t_s: FloatArray, values: FloatArray, end_s: float, axis: Axis, lo
     """The path of a signal that holds each value until the next; shapes (n,)."""
     if len(t_s) == 0:
         return ""
-    x = np.rint(
-        (np.clip(np.append(t_s, end_s), axis.start_s, axis.end_s) - axis.start_s) / axis.span_s * COLUMNS
-    )
-    corners_x = np.stack([x[:-1], x[1:]], axis=1).ravel().astype(np.int64)
-    corners_y = np.repeat(_levels(values, low, high), 2)
-    return _written(corners_x, corners_y, np.zeros(len(corners_x), dtype=bool))
+    x, y = _corners(t_s, values, end_s, axis, low, high)
+    return _written(x, y, np.zeros(len(x), dtype=bool))
+
+
+def band_path(
+    t_s: FloatArray, least: FloatArray, most: FloatArray, end_s: float, axis: Axis, low: float, high: float
+) -> str:
+    """The area between two signals that hold each value until the next; shapes (n,)."""
+    if len(t_s) == 0:
+        return ""
+    x, upper = _corners(t_s, most, end_s, axis, low, high)
+    _, lower = _corners(t_s, least, end_s, axis, low, high)
+    there_and_back = np.append(x, x[::-1]), np.append(upper, lower[::-1])
+    return _written(*there_and_back, np.zeros(2 * len(x), dtype=bool)) + "z"
+
+
+def _corners(
+    t_s: FloatArray, values: FloatArray, end_s: float, axis: Axis, low: float, high: float
+) -> tuple[IntArray, IntArray]:
+    """Both ends of each step."""
+    edges = np.clip(np.append(t_s, end_s), axis.start_s, axis.end_s)
+    x = np.rint((edges - axis.start_s) / axis.span_s * COLUMNS).astype(np.int64)
+    return np.stack([x[:-1], x[1:]], axis=1).ravel(), np.repeat(_levels(values, low, high), 2)
 
 
 def bars_path(starts_s: FloatArray, ends_s: FloatArray, axis: Axis) -> str:

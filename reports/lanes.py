@@ -13,9 +13,9 @@ from reports.words import kind_words
 from telemetry.analysis import Analysis
 from telemetry.finding import Finding
 
-__all__ = ["FAULT_BAND_PX", "Fault", "Lane", "Strip", "fault_marks", "faults_by_subject", "gridlines"]
+__all__ = ["FAULT_BAND_PX", "Fault", "Lane", "Strip", "fault_marks", "faults_by_subject"]
 
-FAULT_BAND_PX = 16
+FAULT_BAND_PX = 18
 """Room above a lane's drawing for the labels of its troubles."""
 
 _LETTER_SHARE = 6.4 / 560
@@ -83,19 +83,6 @@ def _concerned(analysis: Analysis, finding: Finding) -> list[tuple[str, str]]:
         parts = {"beam": analysis.beams, "limit": analysis.limits, "motor": analysis.motors}
         return [(role, name) for name in names for role, known in parts.items() if name in known]
     return [(finding.role, finding.subject)]
-
-
-def gridlines(axis: Axis, height_px: float, phases: Sequence[float] = ()) -> Markup:
-    """Faint upright lines at round match times, stronger ones where a phase begins."""
-    lines = [(t_s, "g") for t_s, _ in axis.ticks()] + [(t_s, "p") for t_s in phases]
-    return Markup("").join(
-        tag(
-            "line",
-            {"class": kind, "x1": axis.percent(t), "x2": axis.percent(t), "y1": 0, "y2": f"{height_px:g}"},
-        )
-        for t, kind in lines
-        if axis.start_s <= t <= axis.end_s
-    )
 
 
 def fault_marks(faults: Sequence[Fault], axis: Axis, height_px: float) -> Markup:

@@ -12,7 +12,7 @@ from reports import tables, words
 from reports.closeups import CloseUp, close_up
 from reports.palette import css_variables
 from reports.policy import content_policy
-from reports.strip import cursor_data, lanes_of, numbers_table, strip_of
+from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, strip_of
 from reports.verdict import verdict_of
 from telemetry.analysis import Analysis
 from telemetry.finding import Finding, Severity
@@ -44,9 +44,11 @@ def match_page(analysis: Analysis, *, event_href: str | None = None) -> str:
         actions=analysis.pit_list[:_MOST_ACTIONS],
         left_out=max(len(analysis.pit_list) - _MOST_ACTIONS, 0),
         lanes=lanes,
+        grid=grid_drawing(analysis, strip),
         cursor=Markup(cursor_data(analysis, lanes, strip)),  # noqa: S704 - escaped there for a script element
         numbers=numbers_table(analysis, strip),
         findings=_findings(analysis),
+        gaps=analysis.gaps_s.tolist(),
         tables=tables,
         event_href=event_href,
     )
@@ -72,13 +74,15 @@ def environment() -> jinja2.Environment:
     import jinja2
 
     made = jinja2.Environment(
-        loader=jinja2.PackageLoader("reports"), autoescape=True, finalize=_shown, undefined=jinja2.StrictUndefined,
+        loader=jinja2.PackageLoader("reports"), autoescape=True, finalize=_shown,
+        undefined=jinja2.StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.filters |= {
         "clock": words.clock, "counted": words.counted, "duration": words.duration, "figure": words.number,
-        "kind": words.kind_words, "percent": words.percent, "sureness": words.sureness,
+        "percent": words.percent, "sureness": words.sureness,
     }  # fmt: skip
+    made.globals["heading"] = words.heading
     return made
 
 
@@ -95,7 +99,8 @@ def _findings(analysis: Analysis) -> list[dict[str, object]]:
             {
                 "number": number,
                 "finding": finding,
-                "words": words.kind_words(finding.kind),
+                "title": words.heading(finding.kind, finding.subject, finding.role),
+                "meaning": words.kind_words(finding.kind).meaning,
                 "explained": finding.kind not in explained,
                 "evidence": [
                     words.evidence_words(str(key), value) for key, value in finding.evidence.items()

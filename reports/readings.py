@@ -32,7 +32,7 @@ class Grid:
 
     def times_s(self) -> FloatArray:
         """All instants, shape (count,)."""
-        return self.start_s + self.step_s * np.arange(self.count)
+        return self.start_s + self.step_s * np.arange(self.count, dtype=np.float64)
 
     def index(self, t_s: float) -> int:
         """The instant nearest to a time."""

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 from markupsafe import Markup
 
-from reports.drawing import label, path, stretched, tag
+from reports.drawing import path, stretched, tag
 from reports.envelope import bars_path
 from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import Reading
 from reports.words import counted, kind_words, listed
 from telemetry.analysis import Switching
+
+_BAR_PX = 24
 
 __all__ = ["switch_lane", "switching_bars", "switching_reading"]
 
@@ -21,15 +23,20 @@ def switch_lane(
     """The lane of one beam or limit."""
     on, off = ("broken", "clear") if role == "beam" else ("pressed", "free")
     top = FAULT_BAND_PX if faults else 0
-    body = tag("svg", {"y": top, "width": "100%", "height": 24}, switching_bars(signal, strip))
+    body = tag("svg", {"y": top, "width": "100%", "height": _BAR_PX}, switching_bars(signal, strip))
     troubles = [kind_words(fault.finding.kind).title for fault in faults]
     changes = counted(signal.transitions, "change")
-    summary = f"{name} {role}: {changes}" + (f"; {listed(troubles)}." if troubles else ", no finding.")
     return Lane(
-        key, f"{role}s", name, f"{role}, bar = {on}", summary, changes, 24 + top,
-        Markup("").join([body, fault_marks(faults, strip.axis, 24 + top)]),
-        (switching_reading(signal, strip, on, off),),
-    )  # fmt: skip
+        key=key,
+        group=f"{role}s",
+        name=name,
+        span=f"bar = {on}",
+        summary=f"{name} {role}: {changes}" + (f"; {listed(troubles)}." if troubles else ", no finding."),
+        rest=changes,
+        height_px=_BAR_PX + top,
+        drawing=Markup("").join([body, fault_marks(faults, strip.axis, _BAR_PX + top)]),
+        readings=(switching_reading(signal, strip, on, off),),
+    )
 
 
 def switching_bars(signal: Switching, strip: Strip, kind: str = "bar") -> Markup:
@@ -58,8 +65,3 @@ def switching_reading(signal: Switching, strip: Strip, on: str, off: str) -> Rea
     starts = np.flatnonzero(np.diff(code, prepend=-1) != 0)
     runs = np.stack([starts, code[starts]], axis=1).ravel().tolist()
     return {"words": [off, on, "not logged", "switching to and fro"], "runs": runs}
-
-
-def unknown_label(text: str) -> Markup:
-    """A word in place of a drawing."""
-    return label("0%", 16, text, kind="t")

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from markupsafe import Markup
 
-from reports.drawing import Axis
+from reports.drawing import Axis, tag
 from reports.lanes import Lane, Strip, faults_by_subject
+from reports.piece_lanes import cycle_lane, piece_lane
 from reports.power_lanes import motor_lane, supply_lane
 from reports.readings import grid_of
 from reports.sensor_lanes import switch_lane
-from reports.story_lanes import contact_lane, cycle_lane, finding_lane, phase_lane, piece_lane
-from reports.words import clock, kind_words, number, visible
+from reports.story_lanes import contact_lane, finding_lane, phase_lane
+from reports.words import clock, heading, number, visible
 from telemetry.analysis import Analysis, Switching
 from telemetry.log import FloatArray
 
-__all__ = ["NumbersTable", "cursor_data", "lanes_of", "numbers_table", "strip_of"]
+__all__ = ["NumbersTable", "cursor_data", "grid_drawing", "lanes_of", "numbers_table", "strip_of"]
 
 _BEFORE_S = 10.0
 _AFTER_S = 20.0
@@ -74,13 +76,25 @@ def _lanes(analysis: Analysis, strip: Strip) -> Iterator[Lane]:
         yield supply_lane(analysis.supply, levels.dip_v, levels.brownout_v, troubles, strip)
 
 
-def _in_order(analysis: Analysis, role: str, names: object) -> list[str]:
-    known = list(names)  # type: ignore[call-overload]
+def _in_order(analysis: Analysis, role: str, names: Iterable[str]) -> list[str]:
+    known = list(names)
     if role != "beam":
         return known
     return [name for name in analysis.robot.beams_in_order() if name in known] + [
         name for name in known if name not in analysis.robot.beams
     ]
+
+
+def grid_drawing(analysis: Analysis, strip: Strip) -> Markup:
+    """What lies behind all lanes: faint lines at round match times, stronger ones where a phase begins."""
+    axis = strip.axis
+    lines = [(t_s, "g") for t_s, _ in axis.ticks(12)]
+    lines += [(phase.start_s, "p") for phase in analysis.match.phases]
+    return Markup("").join(
+        tag("line", {"class": kind, "x1": axis.percent(t_s), "x2": axis.percent(t_s), "y2": "100%"})
+        for t_s, kind in lines
+        if axis.start_s < t_s < axis.end_s
+    )
 
 
 def cursor_data(analysis: Analysis, lanes: tuple[Lane, ...], strip: Strip) -> str:
@@ -96,7 +110,7 @@ def cursor_data(analysis: Analysis, lanes: tuple[Lane, ...], strip: Strip) -> st
         "findings": [
             [
                 grid.index(finding.start_s),
-                visible(f"{number_}. {finding.subject} {kind_words(finding.kind).title}"),
+                visible(f"{number_}. {heading(finding.kind, finding.subject, finding.role)}"),
             ]
             for number_, finding in enumerate(analysis.findings, 1)
         ],

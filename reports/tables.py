@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reports.piece_lanes import STAGES
 from reports.words import clock, counted, duration, kind_words, number
 from telemetry.analysis import Analysis, SensorState
 from telemetry.finding import Verdict
+from telemetry.log import Dialect
 from telemetry.statistics import RateComparison
 
 __all__ = [
@@ -21,7 +23,6 @@ __all__ = [
     "settings_rows",
 ]
 
-_STAGES = ("collect", "load", "carry", "release")
 _STATE_WORDS = {
     "alive": "alive", "intermittent": "comes and goes", "stuck_clear": "stuck clear",
     "stuck_broken": "stuck broken", "missing": "missing",
@@ -99,8 +100,8 @@ def association_words(association: RateComparison | None) -> str:
 
 def cycle_table(analysis: Analysis) -> Table:
     """Every cycle with its stages; the open last one says so."""
-    extra = sorted({stage for cycle in analysis.cycles for stage in cycle.stages} - set(_STAGES))
-    stages = [*_STAGES, *extra]
+    extra = sorted({stage for cycle in analysis.cycles for stage in cycle.stages} - set(STAGES))
+    stages = [*STAGES, *extra]
     rows = tuple(
         (
             Cell(f"{cycle.number}{' (open)' if cycle.open else ''}"),
@@ -170,22 +171,26 @@ def not_judged(analysis: Analysis) -> list[tuple[str, list[str]]]:
 
 def settings_rows(analysis: Analysis) -> list[tuple[str, str]]:
     """What the results rest on: versions, hashes, how the file was read, every setting."""
-    dialect, match = analysis.log.dialect, analysis.match
+    log, match = analysis.log, analysis.match
+    size = (log.shape, counted(log.rows, "row"), counted(len(log.channels), "channel"), duration(log.span_s))
     fixed = [
-        ("log file", analysis.log.file),
-        ("log, SHA-256", analysis.log.sha256),
-        ("shape", f"{analysis.log.shape}, {counted(analysis.log.rows, 'row')}, "
-                  f"{counted(len(analysis.log.channels), 'channel')}, {duration(analysis.log.span_s)}"),
-        ("read as", ", ".join(part for part in (dialect.encoding, _delimiter(dialect.delimiter), dialect.decimal
-                  and f"decimal “{dialect.decimal}”", f"time in “{dialect.time_column}” ({dialect.time_unit})") if part)),
+        ("log file", log.file),
+        ("log, SHA-256", log.sha256),
+        ("shape", ", ".join(size)),
+        ("read as", ", ".join(_dialect_words(log.dialect))),
         ("match", f"enabled {duration(match.enabled_s)}, phases from {match.source}"),
-    ]  # fmt: skip
+    ]
     return fixed + [(key.replace("_", " "), _setting(value)) for key, value in analysis.settings.items()]
 
 
-def _delimiter(delimiter: str) -> str:
-    name = {"\t": "tab", ",": "comma", ";": "semicolon", "|": "bar"}.get(delimiter, delimiter)
-    return f"separated by {name}" if name else ""
+def _dialect_words(dialect: Dialect) -> list[str]:
+    delimiters = {"\t": "tab", ",": "comma", ";": "semicolon", "|": "bar"}
+    words = [dialect.encoding] if dialect.encoding else []
+    if dialect.delimiter:
+        words.append(f"separated by {delimiters.get(dialect.delimiter, dialect.delimiter)}")
+    if dialect.decimal:
+        words.append(f"decimal “{dialect.decimal}”")
+    return [*words, f"time in “{dialect.time_column}” ({dialect.time_unit})"]
 
 
 def _setting(value: object) -> str:

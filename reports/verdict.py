@@ -50,7 +50,7 @@ def _sentence(analysis: Analysis, fix: int, watch: int) -> str:
 
 def _log_words(analysis: Analysis) -> tuple[str, bool]:
     mended = sum(repair.count for repair in analysis.log.repairs)
-    gaps = sum(finding.kind == "log_gap" for finding in analysis.findings)
+    gaps = len(analysis.gaps_s)
     words = [counted(mended, "repair")] if mended else []
     words += [counted(gaps, "gap")] if gaps else []
     return (", ".join(words), False) if words else ("healthy", True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -11,11 +12,12 @@ from telemetry.plain import shown
 from telemetry.wording import counted
 
 __all__ = [
-    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_words", "kind_words", "listed",
-    "number", "percent", "sureness", "visible",
+    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_words", "heading", "kind_words",
+    "listed", "number", "percent", "sureness", "visible",
 ]  # fmt: skip
 
 _LONGEST = 2000
+_UNIT_GAP = re.compile(r"(?<=\d) (?=(?:A|V|Ω|mΩ|W|Wh|s|ms|min|g|mm|rpm|Hz|%|of)(?:[^\w]|$))")
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ _UNITS = (
 
 def visible(text: object) -> str:
     """Text in which every character shows: controls and direction marks spelled out, overlong text cut."""
-    return shown(str(text), _LONGEST)
+    return _UNIT_GAP.sub("\u00a0", shown(str(text), _LONGEST))
 
 
 def clock(t_s: float, start_s: float = 0.0) -> str:
@@ -127,6 +129,14 @@ def listed(items: list[str]) -> str:
 def kind_words(kind: str) -> KindWords:
     """The words for a kind of finding; an unknown kind is spelled as it is."""
     return KIND_WORDS.get(kind, KindWords(kind.replace("_", " "), ""))
+
+
+def heading(kind: str, subject: str, role: str) -> str:
+    """What a finding is called: `entry: dropped out`, `Supply: brownout`, `Gap in the log`."""
+    title = kind_words(kind).title
+    if role == "log":
+        return title.capitalize()
+    return f"{subject.capitalize() if role in ('supply', 'indicator') else subject}: {title}"
 
 
 def evidence_words(key: str, value: object) -> tuple[str, str]:

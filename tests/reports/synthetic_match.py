@@ -105,7 +105,7 @@ def hostile_analysis() -> Analysis:
     """The same match, its names and words written by somebody who wishes the reader ill."""
     plain = synthetic_analysis()
     ran = "document.title='ran'"
-    evil = f"<img src=x onerror=\"{ran}\">'\"&\u202e\u0000</script><script>{ran}</script>"
+    evil = f'<img src=x onerror="{ran}">\'"&\u202e\u0000</script><script>{ran}</script>'
     robot = plain.robot.model_copy(
         update={
             "robot": plain.robot.robot.model_copy(update={"name": evil, "piece": evil}),

@@ -1,0 +1,67 @@
+"""Results to disk: each file whole or not at all, the same input always giving the same bytes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from reports.event_page import event_page
+from reports.names import unique_names
+from reports.page import match_page
+from reports.results import analysis_json, event_json, findings_csv, json_text
+from telemetry.analysis import Analysis
+from telemetry.errors import RattletraceError
+from telemetry.event import Unusable, event_of
+
+__all__ = ["WriteError", "write_event", "write_match", "write_whole"]
+
+
+class WriteError(RattletraceError):
+    """A result that could not be written: names the place and the reason."""
+
+
+def write_match(analysis: Analysis, folder: Path, *, event_href: str | None = None) -> Path:
+    """Writes `index.html`, `analysis.json` and `findings.csv` into a match's own folder; returns the page."""
+    page = folder / "index.html"
+    write_whole(folder / "analysis.json", json_text(analysis_json(analysis)))
+    write_whole(folder / "findings.csv", findings_csv(analysis))
+    write_whole(page, match_page(analysis, event_href=event_href))
+    return page
+
+
+def write_event(analyses: Sequence[Analysis], folder: Path, *, unusable: Sequence[Unusable] = ()) -> Path:
+    """Writes every match into its folder, then the event's `index.html` and `event.json`; returns the page.
+
+    Matches of one name get folders of their own, so that none overwrites another.
+    """
+    names = unique_names([analysis.match.name for analysis in analyses])
+    for name, analysis in zip(names, analyses, strict=True):
+        write_match(analysis, folder / name, event_href="../index.html")
+    event = event_of(analyses, names=names, unusable=unusable)
+    write_whole(folder / "event.json", json_text(event_json(event)))
+    write_whole(folder / "index.html", event_page(event))
+    return folder / "index.html"
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Writes a file beside its place, syncs it and moves it over; a killed run leaves no half file there.
+
+    Raises `WriteError` where the place cannot be written.
+    """
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _write_synced(part, text.encode("utf-8", "backslashreplace"))
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        reason = error.strerror or type(error).__name__
+        raise WriteError(f"{path}: cannot be written ({reason}); choose another folder with --out") from error
+
+
+def _write_synced(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
