@@ -1,0 +1,209 @@
+"""Beams, limits, ranges and the indicator light, by their names and by what their switches did."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.channel_words import NamedChannel
+from telemetry.guessing_phase import EnabledClock
+from telemetry.log import Channel, Kind
+from telemetry.plain import shown
+from telemetry.robot import Beam, Indicator, Limit, Range
+
+__all__ = ["Sensor", "guess_beams", "guess_indicator", "guess_limits", "guess_ranges"]
+
+_BEAM_WORDS = frozenset(
+    {"beam", "beams", "beambreak", "break", "sensor", "entry", "entrance", "gate", "exit", "photo",
+     "photogate", "photoeye", "eye", "prox", "proximity", "optical", "station", "infrared", "ir", "tower"}
+)  # fmt: skip
+_BEAM_FILLER = frozenset(
+    {"beam", "beams", "beambreak", "break", "sensor", "photo", "signal", "switch", "broken"}
+)
+_LIMIT_WORDS = frozenset({"limit", "limits", "lim", "limitswitch", "endstop", "endswitch", "stop", "stopper"})
+_LIMIT_FILLER = _LIMIT_WORDS | {"end", "switch", "signal", "pressed"}
+_NOT_A_LIMIT = frozenset({"emergency", "estop", "e", "current"})
+_LIGHT_WORDS = frozenset({"light", "led", "lamp", "indicator", "lit", "beacon"})
+_RANGE_WORDS = frozenset({"range", "distance", "dist", "rangefinder", "ultrasonic", "sonar", "tof", "lidar"})
+_RANGE_FILLER = frozenset({"range", "distance", "dist", "sensor"})
+_NOT_A_RANGE = frozenset({"encoder", "odometry", "travel", "wheel", "drive", "error", "target", "setpoint"})
+_PLACES: Mapping[str, int] = {
+    **dict.fromkeys(("entry", "entrance", "intake", "inlet", "first", "front", "bottom", "lower", "low"), 1),
+    **dict.fromkeys(("middle", "mid", "center", "centre", "second"), 2),
+    **dict.fromkeys(("gate", "exit", "outlet", "last", "top", "upper", "back", "rear", "third"), 3),
+}
+_NEGATIVE = frozenset(
+    {"low", "lower", "down", "bottom", "min", "reverse", "rev", "retracted", "neg", "negative"}
+)
+_POSITIVE = frozenset({"high", "upper", "up", "top", "max", "forward", "fwd", "extended", "pos", "positive"})
+_BROKEN_LABELS = frozenset({"broken", "blocked", "occupied", "present", "detected", "interrupted"})
+_CLEAR_LABELS = frozenset({"clear", "unbroken", "unblocked", "empty", "absent", "open path"})
+_PRESSED_LABELS = frozenset({"pressed", "closed", "hit", "triggered"})
+_RELEASED_LABELS = frozenset({"released", "open", "free"})
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """A sensor with the name it gets, the channel that carries it, and why."""
+
+    name: str
+    named: NamedChannel
+    spec: Beam | Limit | Range | Indicator
+    why: str
+
+
+def guess_indicator(channels: Sequence[NamedChannel]) -> Sensor | None:
+    """A switch named light, lamp, led or the like; one named for being loaded first."""
+    lights = [named for named in channels if named.is_a(Kind.SWITCH) and named.has(_LIGHT_WORDS)]
+    lights.sort(key=lambda named: not named.has({"loaded", "full", "load", "ready"}))
+    if not lights:
+        return None
+    return Sensor("indicator", lights[0], Indicator(signal=lights[0].name), "a switch named as a light")
+
+
+def guess_limits(
+    channels: Sequence[NamedChannel], motors: Collection[str], clock: EnabledClock
+) -> list[Sensor]:
+    """Switches named limit, lim, end switch or stop; with the motor of the same name where there is one."""
+    found: list[Sensor] = []
+    for named in channels:
+        if not named.is_a(Kind.SWITCH) or not _is_limit(named):
+            continue
+        pressed, why = _level_on(named, clock, _PRESSED_LABELS, _RELEASED_LABELS, "pressed")
+        motor = _motor_of(named, motors)
+        stops = _stops(named) if motor else None
+        if motor:
+            why += f"; the motor {motor} shares its name" + (f", {stops} by its end" if stops else "")
+        spec = Limit.model_validate(
+            {"signal": named.name, "pressed": pressed, "motor": motor, "stops": stops}
+        )
+        name = _name_of(named, _LIMIT_FILLER, [sensor.name for sensor in found])
+        found.append(Sensor(name, named, spec, f"a switch named as a limit; {why}"))
+    return found
+
+
+def guess_beams(
+    channels: Sequence[NamedChannel], clock: EnabledClock, taken: Collection[str]
+) -> list[Sensor]:
+    """Switches named beam, break, sensor, entry, gate and the like, in their order along the piece path."""
+    beams = [named for named in channels if named.is_a(Kind.SWITCH) and named.has(_BEAM_WORDS)]
+    ordered, why_order = _along_the_path(beams)
+    found: list[Sensor] = []
+    for station, named in enumerate(ordered, start=1):
+        broken, why = _level_on(named, clock, _BROKEN_LABELS, _CLEAR_LABELS, "broken")
+        spec = Beam.model_validate({"signal": named.name, "broken": broken, "station": min(station, 100)})
+        name = _name_of(named, _BEAM_FILLER, [*taken, *(sensor.name for sensor in found)])
+        found.append(Sensor(name, named, spec, f"a switch named as a beam; {why}; station by {why_order}"))
+    return found[:100]
+
+
+def guess_ranges(channels: Sequence[NamedChannel], taken: Collection[str]) -> list[Sensor]:
+    """Numbers named range or distance, in a length or without a unit; how near a piece is stays unknown."""
+    found: list[Sensor] = []
+    for named in channels:
+        if not named.is_a(Kind.NUMBER) or named.quantity not in (None, "length"):
+            continue
+        if named.has(_RANGE_WORDS) and not named.has(_NOT_A_RANGE):
+            name = _name_of(named, _RANGE_FILLER, [*taken, *(sensor.name for sensor in found)])
+            found.append(Sensor(name, named, Range(signal=named.name), "numbers named as a distance"))
+    return found
+
+
+def _name_of(named: NamedChannel, filler: Collection[str], taken: Collection[str]) -> str:
+    """A name for the robot file: the words of the channel without filler, told apart from those taken."""
+    words = named.without(filler) or named.words or ("unnamed",)
+    base = name = "_".join(words)[:60]
+    number = 2
+    while name in taken:
+        name, number = f"{base}_{number}", number + 1
+    return name
+
+
+def _level_of(channel: Channel, code: int) -> bool | int | str:
+    """The state 0 or 1 of a switch as the log spells it: 0, 1, true, false or its word."""
+    label = channel.labels[code].strip() if len(channel.labels) == 2 else str(code)
+    plain = label.lower()
+    if plain in ("true", "false"):
+        return plain == "true"
+    is_word = 0 < len(label) <= 60 and label.isprintable() and not any(map(str.isdigit, label))
+    return label if is_word and channel.code_of(label) == code else code
+
+
+def _is_limit(named: NamedChannel) -> bool:
+    end_switch = {"end", "switch"} <= set(named.words)
+    return (named.has(_LIMIT_WORDS) or end_switch) and not named.has(_NOT_A_LIMIT)
+
+
+def _level_on(
+    named: NamedChannel, clock: EnabledClock, on_words: Collection[str], off_words: Collection[str], what: str
+) -> tuple[bool | int | str, str]:
+    """The level that means on: as a label says, else the one it held for less of the enabled time."""
+    channel = named.channel
+    labels = [label.strip().lower() for label in channel.labels[:2]]
+    for code, label in enumerate(labels):
+        if label in on_words:
+            return _told(channel, code, what, "its label says so")
+    for code, label in enumerate(labels):
+        if label in off_words:
+            return _told(channel, 1 - code, what, f"its other label is {shown(label, 20)}")
+    if named.has(on_words):
+        return _told(channel, 1, what, "its name says so")
+    if len(channel.t_s) == 0:
+        return _told(channel, 1, what, "it was never logged, so this is only usual")
+    share = _share_high(channel, clock)
+    code = 1 if share <= 0.5 else 0
+    rarer = f"{min(share, 1 - share):.0%}"
+    return _told(channel, code, what, f"it is the rarer level while enabled ({rarer} of the time)")
+
+
+def _told(channel: Channel, code: int, what: str, why: str) -> tuple[bool | int | str, str]:
+    level = _level_of(channel, code)
+    return level, f"{shown(str(level), 20)} is taken for {what}: {why}"
+
+
+def _share_high(channel: Channel, clock: EnabledClock) -> float:
+    """The share of the enabled time in which a switch was high, 0 to 1; by samples where no time passed."""
+    spent, high = clock.spent_s(channel.t_s), channel.values == 1
+    whole = float(spent.sum())
+    return float(spent[high].sum()) / whole if 0 < whole < np.inf else float(high.mean())
+
+
+def _motor_of(named: NamedChannel, motors: Collection[str]) -> str | None:
+    """The motor whose whole name stands in the limit's name, the longest where there are several."""
+    words = set(named.words)
+    sharing = [motor for motor in motors if set(motor.split("_")) <= words]
+    return max(sharing, key=len, default=None)
+
+
+def _stops(named: NamedChannel) -> str | None:
+    if named.has(_NEGATIVE) != named.has(_POSITIVE):
+        return "negative" if named.has(_NEGATIVE) else "positive"
+    return None
+
+
+def _along_the_path(beams: Sequence[NamedChannel]) -> tuple[list[NamedChannel], str]:
+    """The beams in order: by the words of their names where all of them tell, else by their first change."""
+    places = [_place(named) for named in beams]
+    if places and None not in places and len(set(places)) == len(places):
+        return [
+            beams[index] for index in np.argsort(np.asarray(places, dtype=np.float64))
+        ], "the words of its name"
+    return sorted(
+        beams, key=lambda named: _first_change_s(named.channel)
+    ), "the order in which they first change"
+
+
+def _place(named: NamedChannel) -> float | None:
+    """Where its name puts a beam: a word such as entry or gate, else a number."""
+    ranks = [_PLACES[word] for word in named.words if word in _PLACES]
+    numbers = [int(word) for word in named.words if word.isascii() and word.isdigit() and len(word) < 4]
+    if ranks:
+        return ranks[-1] + (numbers[-1] / 10_000 if numbers else 0.0)
+    return float(numbers[-1]) if numbers else None
+
+
+def _first_change_s(channel: Channel) -> float:
+    changes = np.flatnonzero(np.diff(channel.values) != 0)
+    return float(channel.t_s[changes[0] + 1]) if len(changes) else float("inf")
