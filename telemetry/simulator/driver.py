@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.simulator.mechanisms import Feed, Flywheel, Hoist, Intake
+from telemetry.simulator.mechanisms import LOWER, UPPER, Feed, Flywheel, Hoist, Intake
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import RobotSpec
 from telemetry.simulator.tower import Tower
@@ -19,6 +19,8 @@ _SLEW_PER_S = 4.0
 _REVERSE_S = 0.6
 _INTAKE_TURNS_RAD_S = 100.0
 _SHOT_TIMEOUT_S = 6.0
+_ARM_PATIENCE_S = 1.2
+_ARM_TURNS_RAD_S = 10.0
 _CLIMB_SHARE = (0.67, 0.87)  # of the endgame, left when the climb begins
 
 
@@ -177,15 +179,17 @@ class Driver:
         yield from self._for(self._uniform((2.0, 4.0)))
         self._gait = "still"
         yield from self._for(0.8)
-        yield from self._move_arm(self.spec.arm.duty, upwards=True)
+        yield from self._move_arm(self.spec.arm.duty, UPPER)
         yield from self._for(self._uniform((0.4, 1.0)))
         self.hoist.hooked = True
-        yield from self._move_arm(-self.spec.arm.duty, upwards=False)
+        yield from self._move_arm(-self.spec.arm.duty, LOWER)
 
-    def _move_arm(self, duty: float, *, upwards: bool) -> Iterator[None]:
+    def _move_arm(self, duty: float, limit: int) -> Iterator[None]:
+        """Move the arm until the limit reads pressed, or until it has stood still for too long."""
         self.commands.hoist = duty
-        end_s = self.now_s + 9.0
-        while self.now_s < end_s and not (self.hoist.high if upwards else self.hoist.low):
+        still_s = 0.0
+        while not self.hoist.switches & limit and still_s < _ARM_PATIENCE_S:
+            still_s = 0.0 if abs(self.hoist.motor.speed) > _ARM_TURNS_RAD_S else still_s + self.tick_s
             yield
         yield from self._for(self.overruns_s)
         self.commands.hoist = 0.0

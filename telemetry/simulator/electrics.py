@@ -19,6 +19,7 @@ class Motor:
 
     ``wanted`` is the duty asked for; ``duty`` the one applied after current limiting. A controller asked
     for nothing shorts the winding (brakes), unless it ``coasts``. One that is ``unplugged`` draws nothing.
+    ``live`` tells whether current can flow in this step.
     """
 
     __slots__ = (
@@ -29,6 +30,7 @@ class Motor:
         "friction_nm",
         "inertia",
         "limit_a",
+        "live",
         "regenerates",
         "resistance",
         "spec",
@@ -54,15 +56,11 @@ class Motor:
         self.coasts = coasts
         self.regenerates = regenerates
         self.unplugged = False
+        self.live = False
         self.wanted = 0.0
         self.duty = 0.0
         self.speed = 0.0
         self.current_a = 0.0
-
-    @property
-    def conducts(self) -> bool:
-        """Whether the winding is connected to anything at this instant."""
-        return not self.unplugged and (self.wanted != 0.0 or not self.coasts)
 
     def limit(self, bus_v: float) -> None:
         """Set the applied duty from the wanted one, within the controller's current limits.
@@ -70,17 +68,22 @@ class Motor:
         ``bus_v`` is the voltage of the last step, as in a real controller.
         """
         duty = self.wanted
-        if self.limit_a is not None and not self.unplugged and self.conducts:
+        if duty == 0.0 and (self.coasts or self.speed == 0.0):
+            self.live, self.duty = False, 0.0
+            return
+        self.live = not self.unplugged
+        if self.live:
             back_v = self.constant * self.speed
-            reach_v = self.resistance * self.limit_a
-            duty = min(max(duty, (back_v - reach_v) / bus_v), (back_v + reach_v) / bus_v)
-        if not self.regenerates and not self.unplugged and duty > 0.0:
-            duty = max(duty, self.constant * self.speed / bus_v)
+            if self.limit_a is not None:
+                reach_v = self.resistance * self.limit_a
+                duty = min(max(duty, (back_v - reach_v) / bus_v), (back_v + reach_v) / bus_v)
+            if duty > 0.0 and not self.regenerates:
+                duty = max(duty, back_v / bus_v)
         self.duty = min(max(duty, -1.0), 1.0)
 
     def draw(self, bus_v: float) -> float:
         """Set the winding current from the bus voltage; return the current taken from the battery."""
-        if not self.conducts:
+        if not self.live:
             self.current_a = 0.0
             return 0.0
         self.current_a = (self.duty * bus_v - self.constant * self.speed) / self.resistance
@@ -130,7 +133,7 @@ class Battery:
         for motor in motors:
             motor.limit(self.bus_v)
             duty = motor.duty
-            if duty != 0.0 and motor.conducts:
+            if duty != 0.0 and motor.live:
                 per_ohm = duty / motor.resistance
                 siemens += duty * per_ohm
                 back_a += motor.constant * motor.speed * per_ohm

@@ -6,15 +6,20 @@ from typing import Any, Literal
 __all__ = [
     "BeamDead",
     "BeamDropouts",
+    "BreakerCycling",
     "Chatter",
     "DevicesLost",
     "Fault",
     "FaultRecord",
     "FeedJam",
+    "LimitBounce",
+    "LimitDead",
     "LimitOverrun",
+    "LimitStray",
     "LogGap",
     "LooseLug",
     "MotorUnplugged",
+    "NoisyRange",
     "TightMechanism",
 ]
 
@@ -46,7 +51,7 @@ class BeamDead:
 
 @dataclass(frozen=True, kw_only=True)
 class Chatter:
-    """A vibrating beam: bursts of short false edges, while the belt runs or after hits."""
+    """A vibrating beam: bursts of short false edges while the belt runs or after hits, at least one."""
 
     beam: str
     trigger: Literal["belt", "hits"] = "belt"
@@ -79,6 +84,42 @@ class MotorUnplugged:
 
 
 @dataclass(frozen=True, kw_only=True)
+class BreakerCycling:
+    """A breaker that opens under its motor and closes again by itself, several times over."""
+
+    motor: str
+    from_s: float
+    off_s: float = 3.0
+    on_s: float = 5.0
+    times: int = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitDead:
+    """A limit switch that reads released from a time on: the arm runs into its stop till the driver sees."""
+
+    limit: str
+    from_s: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitStray:
+    """A limit switch that reads pressed within these windows, though nothing is there."""
+
+    limit: str
+    windows: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitBounce:
+    """A limit switch that opens again and again for a moment after it was pressed."""
+
+    limit: str
+    length_s: float = 0.8
+    bounce_s: tuple[float, float] = (0.01, 0.08)
+
+
+@dataclass(frozen=True, kw_only=True)
 class LimitOverrun:
     """The hoist's controller misses its limits; the driver lets go that long after the switch closed."""
 
@@ -102,6 +143,15 @@ class TightMechanism:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NoisyRange:
+    """A distance sensor that jumps about from a time on."""
+
+    from_s: float
+    jumps_per_s: float = 4.0
+    jump_s: tuple[float, float] = (0.01, 0.06)
+
+
+@dataclass(frozen=True, kw_only=True)
 class LogGap:
     """The logger writes nothing for a while."""
 
@@ -121,16 +171,21 @@ class DevicesLost:
 
 
 Fault = (
-    BeamDropouts
-    | BeamDead
+    BeamDead
+    | BeamDropouts
+    | BreakerCycling
     | Chatter
-    | FeedJam
-    | MotorUnplugged
-    | LimitOverrun
-    | LooseLug
-    | TightMechanism
-    | LogGap
     | DevicesLost
+    | FeedJam
+    | LimitBounce
+    | LimitDead
+    | LimitOverrun
+    | LimitStray
+    | LogGap
+    | LooseLug
+    | MotorUnplugged
+    | NoisyRange
+    | TightMechanism
 )
 
 

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from telemetry.simulator.contacts import Accelerations
 from telemetry.simulator.faults import DevicesLost, Fault, LogGap
+from telemetry.simulator.inputs import Inputs
 from telemetry.simulator.machine import STEP_S, Trace
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import Level, RobotSpec
 from telemetry.simulator.streams import stream
-from telemetry.simulator.switches import BeamInputs
 
 __all__ = ["Column", "LogTable", "LoggerSpec", "record"]
 
@@ -29,6 +29,7 @@ _UNITS = {
     "rad_s": ("_rad_s", 1.0, 1),
     "g": ("_g", 1.0, 2),
     "m_s2": ("_m_s2", 9.80665, 1),
+    "mm": ("_mm", 1.0, 0),
     "": ("", 1.0, 3),
 }
 """Suffix of a name, factor from the trace's own unit, decimals kept."""
@@ -80,6 +81,8 @@ class LoggerSpec:
         """The unit a channel of this key is logged in; empty where it has none."""
         if key.startswith("accel."):
             return self.acceleration_unit
+        if key.startswith("range."):
+            return "mm"
         units = {"current": self.current_unit, "voltage": self.voltage_unit, "speed": self.speed_unit}
         return units.get(key.split(".")[-1], "")
 
@@ -126,7 +129,7 @@ def record(
     plan: MatchPlan,
     logger: LoggerSpec,
     trace: Trace,
-    inputs: BeamInputs,
+    inputs: Inputs,
     felt: Accelerations,
     faults: Iterable[Fault],
     seed: int,
@@ -140,7 +143,7 @@ def record(
         polled = _packets(logger.switch_rate_hz, logger, len(trace.bus_v), faults, rng)
     columns = [
         *_switches(spec, plan, logger, trace, inputs, polled),
-        *_numbers(spec, logger, trace, felt, steps, seed),
+        *_numbers(spec, logger, trace, inputs, felt, steps, seed),
     ]
     lost = [fault for fault in faults if isinstance(fault, DevicesLost)]
     kept = (column for column in columns if not logger.omits(column.key))
@@ -165,17 +168,17 @@ def _packets(
 
 
 def _switches(
-    spec: RobotSpec, plan: MatchPlan, logger: LoggerSpec, trace: Trace, inputs: BeamInputs, steps: Steps
+    spec: RobotSpec, plan: MatchPlan, logger: LoggerSpec, trace: Trace, inputs: Inputs, steps: Steps
 ) -> list[Column]:
     phases = np.empty(len(trace.bus_v), dtype=object)
     for span in plan.spans:
         phases[round(span.start_s / STEP_S) : round(span.end_s / STEP_S)] = logger.phase_words[span.phase]
     columns = [_polled(logger, "mode", phases[steps], "text")]
-    for beam, read in zip(spec.tower.beams, inputs.read, strict=True):
+    for beam, read in zip(spec.tower.beams, inputs.beams, strict=True):
         values = _levels(read[steps], beam.broken, beam.clear)
         columns.append(_polled(logger, f"beam.{beam.name}", values, "switch"))
     for bit, limit in enumerate((spec.arm.low, spec.arm.high)):
-        values = _levels(trace.limits[steps] >> bit & 1 == 1, limit.pressed, limit.released)
+        values = _levels(inputs.limits[steps] >> bit & 1 == 1, limit.pressed, limit.released)
         columns.append(_polled(logger, f"limit.{limit.name}", values, "switch"))
     loaded = _levels(trace.loaded[steps], 1, 0)
     return [*columns, _polled(logger, "loaded", loaded, "switch")]
@@ -193,7 +196,13 @@ def _polled(logger: LoggerSpec, key: str, values: NDArray[np.object_], kind: Kin
 
 
 def _numbers(
-    spec: RobotSpec, logger: LoggerSpec, trace: Trace, felt: Accelerations, steps: Steps, seed: int
+    spec: RobotSpec,
+    logger: LoggerSpec,
+    trace: Trace,
+    inputs: Inputs,
+    felt: Accelerations,
+    steps: Steps,
+    seed: int,
 ) -> list[Column]:
     def sampled(key: str, values: NDArray[np.float64], noise: float) -> Column:
         return _sampled(logger, key, values[steps], noise, stream(seed, f"noise {key}"))
@@ -211,6 +220,8 @@ def _numbers(
             sampled(f"{motor.name}.duty", trace.duty[place], 0.0),
             sampled(f"{motor.name}.speed", trace.speed_rad_s[place], 0.15),
         ]
+    if spec.tower.range_sensor is not None and inputs.range_mm is not None:
+        columns.append(sampled(f"range.{spec.tower.range_sensor.name}", inputs.range_mm, 0.0))
     axes = zip("xyz", (felt.x, felt.y, felt.z), strict=True)
     return [*columns, *(sampled(f"accel.{axis}", values, 0.008) for axis, values in axes)]
 
@@ -234,6 +245,8 @@ def _default_name(logger: LoggerSpec, key: str) -> str:
     if device in ("beam", "limit"):
         return f"{device}_{quantity}"
     suffix = _UNITS[logger.unit(key)][0]
+    if device == "range":
+        return f"{quantity}_range{suffix}"
     if quantity in ("voltage", "speed"):
         return f"{device}{suffix}"
     return f"{device}_{quantity}{suffix}"

@@ -10,21 +10,14 @@ from numpy.typing import NDArray
 from telemetry.simulator.contacts import Contact, push
 from telemetry.simulator.driver import Commands, Driver
 from telemetry.simulator.electrics import Battery, Motor
-from telemetry.simulator.faults import (
-    Fault,
-    FaultRecord,
-    FeedJam,
-    LimitOverrun,
-    LooseLug,
-    MotorUnplugged,
-    TightMechanism,
-)
+from telemetry.simulator.faults import Fault, FaultRecord, FeedJam
 from telemetry.simulator.jams import Jams
 from telemetry.simulator.mechanisms import Drivetrain, Feed, Flywheel, Hoist, Intake
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import RobotSpec
 from telemetry.simulator.streams import stream
 from telemetry.simulator.tower import Piece, Tower
+from telemetry.simulator.upsets import Upsets
 
 __all__ = ["STEP_S", "Machine", "Trace"]
 
@@ -72,6 +65,7 @@ class Machine:
         faults: Iterable[Fault],
         seed: int,
     ) -> None:
+        faults = tuple(faults)
         self.spec = spec
         self.plan = plan
         self.contacts: list[Contact] = []
@@ -98,43 +92,22 @@ class Machine:
         self.driver = Driver(spec, plan, stream(seed, "driver"), parts, _TICK_S)
         self._dips = stream(seed, "dips")
         self._record = array("d")
-        self._faults: list[FaultRecord] = []
+        self._stalls: list[FaultRecord] = []
         self._releases_s: list[float] = []
         self._jams = Jams(
             [fault for fault in faults if isinstance(fault, FeedJam)],
             (self.feed, self.tower, self.driver),
             plan.teleop,
             stream(seed, "jams"),
-            lambda start_s, end_s: self.note("stall", spec.feed.name, start_s, end_s, cause="jam"),
+            self._note_jam,
         )
-        self._unplugged = [fault for fault in faults if isinstance(fault, MotorUnplugged)]
-        self._lugs = [fault for fault in faults if isinstance(fault, LooseLug)]
-        self._prepare([fault for fault in faults if isinstance(fault, (LimitOverrun, TightMechanism))])
-
-    def _prepare(self, faults: list[LimitOverrun | TightMechanism]) -> None:
-        for fault in faults:
-            if isinstance(fault, LimitOverrun):
-                self.hoist.honours_limits = False
-                self.driver.overruns_s = fault.driven_on_s
-            else:
-                self.motor(fault.motor).friction_nm *= fault.factor
-                self.note("friction_trend", fault.motor, 0.0, self.plan.length_s, factor=fault.factor)
+        motors = dict(zip(spec.motor_names, self.motors, strict=True))
+        self._upsets = Upsets(faults, motors, (self.battery, self.hoist, self.driver), plan.length_s)
 
     @property
     def loaded(self) -> bool:
         """Whether the robot carries all it can, which its light shows."""
         return self.tower.aboard >= self.spec.capacity
-
-    def motor(self, name: str) -> Motor:
-        """The motor of that name."""
-        for motor in self.motors:
-            if motor.spec.name == name:
-                return motor
-        raise ValueError(f"no motor is named {name!r}; there are {', '.join(self.spec.motor_names)}")
-
-    def note(self, kind: str, subject: str, start_s: float, end_s: float, **detail: object) -> None:
-        """Put a fault on record."""
-        self._faults.append(FaultRecord(kind, subject, round(start_s, 3), round(end_s, 3), dict(detail)))
 
     def run(self) -> Trace:
         """Play the whole match."""
@@ -161,11 +134,7 @@ class Machine:
     def _apply_faults(self, now_s: float) -> None:
         while self._coming and self._coming[0].t_s < now_s + _TICK_S:
             self._meet(self._coming.pop(0))
-        for unplugged in self._unplugged:
-            self.motor(unplugged.motor).unplugged = unplugged.from_s <= now_s < unplugged.to_s
-        for lug in self._lugs:
-            if now_s >= lug.from_s:
-                self.battery.resistance_ohm = lug.resistance_ohm
+        self._upsets.look(now_s)
         self._jams.look(now_s, _TICK_S)
 
     def _meet(self, contact: Contact) -> None:
@@ -175,6 +144,10 @@ class Machine:
             self.contacts.append(contact)
             self.driver.pushed_until_s = contact.t_s + contact.push_s
             push(contact, self._push_n, STEP_S, self.spec.mass_kg)
+
+    def _note_jam(self, start_s: float, end_s: float) -> None:
+        span = (round(start_s, 3), round(end_s, 3))
+        self._stalls.append(FaultRecord("stall", self.spec.feed.name, *span, {"cause": "jam"}))
 
     def _command(self, commands: Commands) -> None:
         self.drive.left.wanted = commands.left
@@ -234,5 +207,5 @@ class Machine:
             pieces=tuple(self.tower.story),
             releases_s=tuple(self._releases_s),
             contacts=tuple(self.contacts),
-            faults=tuple(self._faults),
+            faults=(*self._upsets.records, *self._stalls),
         )

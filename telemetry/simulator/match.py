@@ -8,13 +8,13 @@ from typing import Any
 
 from telemetry.simulator.contacts import Accelerations, Contact, draw_bumps, draw_contacts, feel
 from telemetry.simulator.faults import Fault
+from telemetry.simulator.inputs import Inputs, read_inputs
 from telemetry.simulator.logger import LoggerSpec, LogTable, record
 from telemetry.simulator.machine import STEP_S, Machine, Trace
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.robot_file import robot_toml
 from telemetry.simulator.specification import RobotSpec
 from telemetry.simulator.streams import stream
-from telemetry.simulator.switches import BeamInputs, read_beams
 from telemetry.simulator.truth import tell_truth
 from telemetry.simulator.writing import Form, write_log
 
@@ -35,7 +35,7 @@ class SimulatedMatch:
     faults: tuple[Fault, ...]
     bumps: tuple[Contact, ...]
     trace: Trace
-    inputs: BeamInputs
+    inputs: Inputs
     felt: Accelerations
     table: LogTable
     truth: dict[str, Any]
@@ -71,7 +71,7 @@ def simulate_match(
         contacts = draw_contacts(plan, stream(seed, "contacts"))
     bumps = draw_bumps(plan, stream(seed, "bumps"))
     trace = Machine(spec, plan, contacts, faults, seed).run()
-    inputs = read_beams(spec, trace, faults, seed)
+    inputs = read_inputs(spec, trace, faults, seed)
     shakes = (*trace.contacts, *bumps)
     felt = feel(shakes, trace.ground_speed, trace.acceleration, STEP_S, stream(seed, "vibration"))
     table = record(spec, plan, logger, trace, inputs, felt, faults, seed)

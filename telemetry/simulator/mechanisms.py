@@ -4,7 +4,10 @@ from telemetry.simulator.electrics import Motor
 from telemetry.simulator.specification import RobotSpec
 from telemetry.simulator.tower import Tower
 
-__all__ = ["Drivetrain", "Feed", "Flywheel", "Hoist", "Intake"]
+__all__ = ["LOWER", "UPPER", "Drivetrain", "Feed", "Flywheel", "Hoist", "Intake"]
+
+LOWER, UPPER = 1, 2
+"""Bits of the hoist's two limit switches."""
 
 _GRAVITY = 9.81
 _ROLLING_N = 14.0  # a side
@@ -154,8 +157,10 @@ class Hoist:
         self.spec = spec.arm
         self.motor = Motor(spec.hoist, 5e-5)
         self.position_m = -_SWITCH_M / 2
-        self.switches = 1
         self.honours_limits = True
+        self.dead = 0
+        self.stray = 0
+        self.switches = 1
         self._metres_per_rad = spec.arm.drum_radius_m / spec.hoist.reduction
         self._robot_n = spec.mass_kg * _GRAVITY
         self.hooked = False
@@ -172,15 +177,15 @@ class Hoist:
 
     def command(self, duty: float) -> None:
         """Ask for a duty; the controller's own limit inputs cut it off at the ends."""
-        ended = (duty > 0.0 and self.high) or (duty < 0.0 and self.low)
+        ended = duty != 0.0 and self._read() & (UPPER if duty > 0.0 else LOWER)
         self.motor.wanted = 0.0 if ended and self.honours_limits else duty
 
     def step(self, step_s: float) -> None:
         """Advance by one step, and look at the limits again; they cut the motor off from the next step on.
 
-        ``switches`` is what they read during the step: 1 for the lower pressed, 2 for the upper.
+        ``switches`` is what they read during the step; bits ``dead`` never read pressed, ``stray`` always.
         """
-        self.switches = self.low + 2 * self.high
+        self.switches = self._read()
         motor = self.motor
         wanted = motor.wanted
         if wanted == 0.0 and motor.speed == 0.0:
@@ -191,6 +196,10 @@ class Hoist:
         motor.turn(step_s, 0.0, friction_nm)
         self._move(motor.speed * self._metres_per_rad * step_s)
         self.command(wanted)
+
+    def _read(self) -> int:
+        pressed = self.low * LOWER | self.high * UPPER
+        return pressed & ~self.dead | self.stray
 
     def _move(self, distance_m: float) -> None:
         moved = self.position_m + distance_m

@@ -23,6 +23,7 @@ def robot_toml(spec: RobotSpec, plan: MatchPlan, logger: LoggerSpec) -> str:
         *(_motor(motor, logger) for motor in spec.motors),
         *_beams(spec, logger),
         *_limits(spec, logger),
+        _range(spec, logger),
         _section("launcher", {"motor": spec.launcher.name}),
         _contact(spec, logger),
         _supply(spec, logger),
@@ -146,6 +147,14 @@ def _limits(spec: RobotSpec, logger: LoggerSpec) -> Iterable[Section]:
                     "stops": stops,
                 },
             )
+
+
+def _range(spec: RobotSpec, logger: LoggerSpec) -> Section:
+    sensor = spec.tower.range_sensor
+    if sensor is None or logger.omits(f"range.{sensor.name}"):
+        return {}
+    values: dict[str, Value] = {"signal": logger.name(f"range.{sensor.name}"), "near": sensor.near_mm}
+    return _section(f"ranges.{_key(sensor.name)}", values)
 
 
 def _contact(spec: RobotSpec, logger: LoggerSpec) -> Section:

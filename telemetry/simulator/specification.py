@@ -13,6 +13,7 @@ __all__ = [
     "Level",
     "LimitSpec",
     "MotorSpec",
+    "RangeSpec",
     "RobotSpec",
     "TowerSpec",
 ]
@@ -95,6 +96,18 @@ class BeamSpec:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RangeSpec:
+    """An analog distance sensor that looks across the piece path: near where a piece is, far where none."""
+
+    name: str = "hopper"
+    position_m: float = 0.10
+    piece_mm: float = 40.0
+    wall_mm: float = 150.0
+    near_mm: float = 60.0
+    noise_mm: float = 2.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class LimitSpec:
     """A limit switch."""
 
@@ -128,6 +141,7 @@ class TowerSpec:
     collect_duty: float = 0.45
     launch_duty: float = 0.65
     held_piece_friction_n: float = 8.0
+    range_sensor: RangeSpec | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.beams) <= 6:
@@ -135,6 +149,8 @@ class TowerSpec:
         positions = [beam.position_m for beam in self.beams]
         if positions != sorted(set(positions)) or positions[0] <= 0:
             raise ValueError("beams must stand in order along the path, the first beyond 0 m")
+        if len({beam.name for beam in self.beams}) < len(self.beams):
+            raise ValueError("beams must have different names")
         if not positions[-1] < self.nip_m or not self.catch_m < self.nip_m:
             raise ValueError("the last beam and the catch must stand before the nip of the launcher wheel")
 

@@ -21,7 +21,10 @@ class Piece:
 
 
 class Tower:
-    """The pieces aboard, the foremost first."""
+    """The pieces aboard, the foremost first.
+
+    ``broken`` has a bit for each beam, the first beam's the lowest, and one more for the range sensor.
+    """
 
     def __init__(self, spec: TowerSpec, preload: int) -> None:
         self.spec = spec
@@ -32,7 +35,10 @@ class Tower:
         self.story = list(self.pieces)
         self.catch_open = False
         self.blocked = 0
-        self._places = [(1 << n, beam.position_m) for n, beam in enumerate(spec.beams)]
+        positions = [beam.position_m for beam in spec.beams]
+        if spec.range_sensor is not None:
+            positions.append(spec.range_sensor.position_m)
+        self._places = [(1 << n, position_m) for n, position_m in enumerate(positions)]
         self.broken = self._look()
 
     @property

@@ -14,13 +14,12 @@ from telemetry.simulator.faults import (
     LimitOverrun,
     LogGap,
     LooseLug,
-    MotorUnplugged,
 )
+from telemetry.simulator.inputs import Inputs
 from telemetry.simulator.logger import LoggerSpec, LogTable, Steps
 from telemetry.simulator.machine import STEP_S, Trace
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import MotorSpec, RobotSpec
-from telemetry.simulator.switches import BeamInputs
 
 __all__ = ["tell_truth"]
 
@@ -37,7 +36,7 @@ def tell_truth(
     plan: MatchPlan,
     logger: LoggerSpec,
     trace: Trace,
-    inputs: BeamInputs,
+    inputs: Inputs,
     bumps: tuple[Contact, ...],
     faults: tuple[Fault, ...],
     table: LogTable,
@@ -49,8 +48,8 @@ def tell_truth(
         ``entered`` when its front breaks the first beam, ``released`` when the launcher wheel grips it. The
         ``wrong_rows`` of a beam's fault are the rows of the log that it falsifies: there may be none.
     """
-    beam_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
-    records = [*trace.faults, *beam_faults, *_electrical(faults, plan.length_s)]
+    input_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
+    records = [*trace.faults, *input_faults, *_logging(faults, plan.length_s)]
     if any(isinstance(fault, LimitOverrun) for fault in faults):
         records += _overruns(spec, trace)
     stalls = [stall for place, motor in enumerate(spec.motors) for stall in _stalls(trace, place, motor)]
@@ -88,16 +87,11 @@ def _contact(contact: Contact) -> dict[str, float]:
     }
 
 
-def _electrical(faults: tuple[Fault, ...], end_s: float) -> list[FaultRecord]:
+def _logging(faults: tuple[Fault, ...], end_s: float) -> list[FaultRecord]:
     records: list[FaultRecord] = []
     for fault in faults:
         if isinstance(fault, LogGap):
             records.append(FaultRecord("log_gap", "log", fault.at_s, fault.at_s + fault.length_s))
-        elif isinstance(fault, LooseLug):
-            after = {"after_ohm": fault.resistance_ohm}
-            records.append(FaultRecord("source_resistance", "supply", fault.from_s, end_s, after))
-        elif isinstance(fault, MotorUnplugged):
-            records.append(FaultRecord("no_draw", fault.motor, fault.from_s, min(fault.to_s, end_s)))
         elif isinstance(fault, DevicesLost):
             detail = {"role": "harness", "lost": list(fault.devices)}
             end = min(fault.at_s + fault.length_s, end_s)
@@ -105,14 +99,17 @@ def _electrical(faults: tuple[Fault, ...], end_s: float) -> list[FaultRecord]:
     return records
 
 
-def _with_wrong_rows(inputs: BeamInputs, spec: RobotSpec, rows: Steps) -> list[FaultRecord]:
+def _with_wrong_rows(inputs: Inputs, spec: RobotSpec, rows: Steps) -> list[FaultRecord]:
     """Add for how long, and in how many rows of the log, the input told something else than the geometry."""
     names = [beam.name for beam in spec.tower.beams]
     told: list[FaultRecord] = []
     for fault in inputs.faults:
+        if fault.subject not in names:
+            told.append(fault)
+            continue
         place = names.index(fault.subject)
         first, last = round(fault.start_s / STEP_S), round(fault.end_s / STEP_S)
-        wrong = inputs.honest[place] != inputs.read[place]
+        wrong = inputs.honest[place] != inputs.beams[place]
         logged = rows[(rows >= first) & (rows < last)]
         detail = {
             "wrong_s": _round(np.count_nonzero(wrong[first:last]) * STEP_S),

@@ -112,6 +112,7 @@ def test_unplugged_motor_draws_nothing_and_runs_out() -> None:
     motor = settle(0.0, steps=500)
     fast = motor.speed
     motor.unplugged = True
+    motor.limit(12.0)
     assert motor.draw(12.0) == 0.0
     motor.turn(STEP_S)
     assert motor.current_a == 0.0

@@ -9,10 +9,16 @@ import pytest
 from telemetry.simulator import (
     BeamDropouts,
     BeamSpec,
+    BreakerCycling,
     DevicesLost,
     FeedJam,
+    LimitBounce,
+    LimitDead,
+    LimitStray,
     MatchPlan,
     MotorUnplugged,
+    NoisyRange,
+    RangeSpec,
     RobotSpec,
     SimulatedMatch,
     TightMechanism,
@@ -44,7 +50,7 @@ def within(fault: dict[str, Any]) -> slice:
 @pytest.mark.parametrize("place", [0, 1, 2])
 def test_inputs_lie_within_the_windows_of_their_faults_only(troubled: SimulatedMatch, place: int) -> None:
     name = troubled.spec.tower.beams[place].name
-    wrong = troubled.inputs.honest[place] != troubled.inputs.read[place]
+    wrong = troubled.inputs.honest[place] != troubled.inputs.beams[place]
     faults = [fault for fault in troubled.truth["faults"] if fault["subject"] == name]
     assert faults
     for fault in faults:
@@ -76,7 +82,7 @@ def test_an_unplugged_receiver_reads_its_unplugged_level(short_plan: MatchPlan) 
     windows = ((15.0, 25.0), (30.0, 35.0))
     faults = [BeamDropouts(beam=beam.name, windows=windows, flickers=False) for beam in beams]
     match = simulate_match(RobotSpec(tower=TowerSpec(beams=beams)), seed=5, plan=short_plan, faults=faults)
-    for beam, read, honest in zip(beams, match.inputs.read, match.inputs.honest, strict=True):
+    for beam, read, honest in zip(beams, match.inputs.beams, match.inputs.honest, strict=True):
         for window in told(match, "dropout", beam.name):
             assert np.all(read[within(window)] == (beam.unplugged == "broken"))
         assert honest[15_000:25_000].any()
@@ -87,7 +93,7 @@ def test_an_unplugged_receiver_reads_its_unplugged_level(short_plan: MatchPlan) 
 def test_chatter_bounces_within_its_limits(troubled: SimulatedMatch) -> None:
     bursts = told(troubled, "chatter", "middle")
     assert len(bursts) >= 3
-    wrong = troubled.inputs.honest[1] != troubled.inputs.read[1]
+    wrong = troubled.inputs.honest[1] != troubled.inputs.beams[1]
     edges = np.flatnonzero(np.diff(wrong.astype(int)))
     runs = np.diff(edges.reshape(-1, 2), axis=1)
     assert runs.min() >= 2
@@ -104,7 +110,7 @@ def test_a_dead_beam_never_changes_again(troubled: SimulatedMatch) -> None:
     [dead] = told(troubled, "dropout", "gate")
     assert dead["detail"]["state"] == "stuck_broken"
     assert dead["end_s"] == 60.0
-    assert troubled.inputs.read[2][within(dead)].all()
+    assert troubled.inputs.beams[2][within(dead)].all()
     assert not troubled.inputs.honest[2][within(dead)].all()
 
 
@@ -184,8 +190,66 @@ def test_a_tight_mechanism_draws_more_current(clean: SimulatedMatch, tight: Simu
     assert tight.truth["motors"]["intake"]["rms_a"] > 1.2 * clean.truth["motors"]["intake"]["rms_a"]
 
 
+@pytest.fixture(scope="module")
+def switches(short_plan: MatchPlan) -> SimulatedMatch:
+    """A match with bad limit switches, a breaker that cycles and a range sensor that jumps about."""
+    faults = (
+        LimitDead(limit="hoist_high"),
+        LimitBounce(limit="hoist_low"),
+        LimitStray(limit="hoist_high", windows=((20.0, 20.5),)),
+        BreakerCycling(motor="drive_left", from_s=15.0, off_s=2.0, on_s=3.0, times=2),
+        NoisyRange(from_s=30.0),
+    )
+    spec = RobotSpec(tower=TowerSpec(range_sensor=RangeSpec()))
+    return simulate_match(spec, seed=5, plan=short_plan, faults=faults)
+
+
+def test_a_dead_limit_lets_the_arm_run_into_its_stop(switches: SimulatedMatch) -> None:
+    hoist = switches.spec.motor_names.index("hoist")
+    upper = switches.inputs.limits & 2 > 0
+    upper[20_000:20_520] = False
+    assert not upper.any()
+    [stall] = [stall for stall in switches.truth["stalls"] if stall["motor"] == "hoist"]
+    assert stall["end_s"] - stall["start_s"] == pytest.approx(1.2, abs=0.1)
+    assert switches.trace.speed_rad_s[hoist].min() < -100
+
+
+def test_a_stray_limit_closes_within_its_windows(switches: SimulatedMatch) -> None:
+    [fault] = told(switches, "limit_stray", "hoist_high")
+    assert np.all(switches.inputs.limits[20_001:20_500] & 2)
+    assert (fault["start_s"], fault["end_s"]) == (20.0, 20.5)
+
+
+def test_a_bouncing_limit_opens_again_after_it_closed(switches: SimulatedMatch) -> None:
+    [fault] = told(switches, "limit_bounce", "hoist_low")
+    pressed = switches.inputs.limits & 1 > 0
+    closed = np.flatnonzero(np.diff(pressed.astype(int)) == 1)
+    assert np.count_nonzero((closed * STEP_S >= fault["start_s"]) & (closed * STEP_S < fault["end_s"])) >= 3
+    assert np.all(switches.trace.limits[within(fault)] & 1)
+
+
+def test_a_cycling_breaker_cuts_the_current_and_gives_it_back(switches: SimulatedMatch) -> None:
+    [fault] = told(switches, "breaker_cycling", "drive_left")
+    current = np.abs(switches.trace.current_a[0])
+    assert (fault["start_s"], fault["end_s"]) == (15.0, 22.0)
+    assert not current[15_000:17_000].any()
+    assert current[17_000:20_000].max() > 10
+    assert not current[20_000:22_000].any()
+
+
+def test_a_range_sensor_sees_pieces_until_it_jumps_about(switches: SimulatedMatch) -> None:
+    sensed = switches.inputs.range_mm
+    assert sensed is not None
+    honest = switches.inputs.honest[0]
+    assert np.array_equal(sensed[:30_000] < 60, honest[:30_000])
+    wrong = (sensed < 60) != honest
+    assert 0.005 < wrong[30_000:].mean() < 0.3
+
+
 def test_faults_of_parts_the_robot_lacks_are_refused(short_plan: MatchPlan) -> None:
     with pytest.raises(ValueError, match=r"no beam is named 'hatch'; there are entry, middle, gate"):
         simulate_match(seed=1, plan=short_plan, faults=[BeamDropouts(beam="hatch")])
     with pytest.raises(ValueError, match="no motor is named 'wing'"):
         simulate_match(seed=1, plan=short_plan, faults=[MotorUnplugged(motor="wing", from_s=5.0)])
+    with pytest.raises(ValueError, match="no limit is named 'top'; there are hoist_low, hoist_high"):
+        simulate_match(seed=1, plan=short_plan, faults=[LimitDead(limit="top")])

@@ -45,7 +45,7 @@ def test_polarity_is_that_of_the_beam(clean: SimulatedMatch, broken: Any, clear:
     spec = replace(clean.spec, tower=replace(clean.spec.tower, beams=beams))
     match = relog(replace(clean, spec=spec), clean.logger)
     values = match.table.column("beam.entry").values
-    said = match.inputs.read[0][match.table.switch_steps]
+    said = match.inputs.beams[0][match.table.switch_steps]
     assert said.any()
     assert all(value == (broken if yes else clear) for value, yes in zip(values, said, strict=True))
 

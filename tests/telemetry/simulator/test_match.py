@@ -43,13 +43,13 @@ def test_timeline_steps_by_one_within_the_capacity(clean: SimulatedMatch) -> Non
 
 
 def test_honest_beams_read_what_the_geometry_says(clean: SimulatedMatch) -> None:
-    for honest, read in zip(clean.inputs.honest, clean.inputs.read, strict=True):
+    for honest, read in zip(clean.inputs.honest, clean.inputs.beams, strict=True):
         assert np.array_equal(honest, read)
         assert honest.any()
 
 
 def test_every_piece_crosses_the_gate_just_before_its_release(clean: SimulatedMatch) -> None:
-    gate = clean.inputs.read[2]
+    gate = clean.inputs.beams[2]
     edges = np.flatnonzero(np.diff(gate.astype(int)) == 1) * STEP_S
     releases = np.array(clean.truth["releases_s"])
     assert len(edges) == len(releases)
