@@ -19,19 +19,20 @@ from telemetry.log import BoolArray
 __all__ = ["read_delimited", "sniff_delimited"]
 
 _BINARY = ((b"PK\x03\x04", "a zip archive or a workbook"), (b"%PDF", "a PDF"), (b"\x89PNG", "a picture"))
-_NUL_SHARE = 0.3
+_HEAD_BYTES = 1 << 14
+_CONTROL_SHARE = 0.3
 
 
 def sniff_delimited(source: Source) -> str | None:
     """Why the bytes are no delimited text, or None when they may be."""
-    head = source.data[:4096]
+    head = source.data[:_HEAD_BYTES].rstrip(b"\0")
     for magic, words in _BINARY:
         if head.startswith(magic):
             return f"it is {words}"
     if not source.data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
         return "it holds no text"
     controls = sum(byte < 9 or 13 < byte < 32 for byte in head)
-    if controls > 0.6 * len(head) or (controls - head.count(0)) > _NUL_SHARE * len(head):
+    if controls > 2 * _CONTROL_SHARE * len(head) or (controls - head.count(0)) > _CONTROL_SHARE * len(head):
         return "it is binary"
     return None
 
@@ -48,7 +49,7 @@ def read_delimited(source: Source, ledger: Ledger, overrides: LogOverrides, limi
     records = find_records(text.data, layout.delimiter)
     _check_limits(source, layout, records, limits)
     keep, cells_in_file = _sort_out(records, layout, ledger, source)
-    columns = _bulk_read(records, keep, layout)
+    columns = _bulk_read(records, keep, layout, source)
     return Table(
         names=layout.names,
         columns=columns,
@@ -119,7 +120,7 @@ def _enter_misfits(
     )
 
 
-def _bulk_read(records: Records, keep: BoolArray, layout: Layout) -> tuple[TextColumn, ...]:
+def _bulk_read(records: Records, keep: BoolArray, layout: Layout, source: Source) -> tuple[TextColumn, ...]:
     import polars as pl
 
     if not keep.any():
@@ -132,4 +133,9 @@ def _bulk_read(records: Records, keep: BoolArray, layout: Layout) -> tuple[TextC
         quote_char='"' if records.quoted else None,
         infer_schema=False,
     )
+    if (frame.height, frame.width) != (int(keep.sum()), layout.width):
+        raise LogError(
+            f"{source.shown}: looked for {int(keep.sum()):,} rows of {layout.width} cells, found "
+            f"{frame.height:,} of {frame.width}; a fault of the reader"
+        )
     return tuple(TextColumn(column, layout.decimal) for column in frame.get_columns()[: len(layout.names)])

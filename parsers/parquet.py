@@ -37,7 +37,7 @@ def read_parquet(source: Source, ledger: Ledger, overrides: LogOverrides, limits
         table = _arrow_table(source, limits)
         names = tuple(str(name) for name in table.column_names)
         columns = tuple(_column(source, name, table.column(i)) for i, name in enumerate(names))
-    except (pa.ArrowException, OSError, MemoryError) as error:
+    except (pa.ArrowException, OSError, MemoryError, ValueError) as error:
         reason = shown(str(error).split("\n")[0], 60)
         raise LogError(
             f"{source.shown}: looked for a whole Parquet file, found a damaged one ({reason}); "
@@ -146,6 +146,7 @@ def _elapsed(chunks: pa.ChunkedArray) -> ArrayColumn:
 def _text(chunks: pa.ChunkedArray) -> TextColumn:
     import polars as pl
 
+    chunks.validate(full=True)
     series = pl.from_arrow(chunks)
     assert isinstance(series, pl.Series)  # noqa: S101 - narrows the type; a chunked array is no frame
     return TextColumn(series.cast(pl.String))

@@ -50,9 +50,12 @@ class Records:
         return own.decode(errors="replace")
 
     def joined(self, keep: BoolArray) -> bytes:
-        """The text of the kept records, one a line, in order; no copy is cut where all is kept in one run."""
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], keep, [False])).astype(np.int8)))
-        runs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+        """The text of the kept records, one a line, in order; runs without a blank line are cut whole."""
+        kept = np.flatnonzero(keep)
+        breaks = np.flatnonzero((np.diff(kept) > 1) | (np.diff(self.line[kept]) > 1)) + 1
+        firsts = np.concatenate((kept[:1], kept[breaks])).tolist()
+        pasts = (np.concatenate((kept[breaks - 1], kept[-1:])) + 1).tolist()
+        runs = zip(firsts, pasts, strict=True)
         own = sorted(self.rewritten)
         return b"\n".join(piece for first, past in runs for piece in self._run(first, past, own))
 
