@@ -1,0 +1,118 @@
+"""The clock: sorted where rows fill holes, split where it started over or leapt, else left alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from parsers.clock import MendedClock, UnorderedClockError, mend_clock, sort_clock
+
+
+def mended(times: list[float]) -> MendedClock:
+    t = np.array(times, dtype=np.float64)
+    t.setflags(write=False)
+    return mend_clock(t)
+
+
+def test_a_clock_that_rises_is_left_alone() -> None:
+    clock = mended([3.0, 3.1, 3.2, 3.2, 3.3])
+
+    assert clock.order is None
+    np.testing.assert_allclose(clock.t_s, [0.0, 0.1, 0.2, 0.2, 0.3])
+
+
+@pytest.mark.parametrize(
+    ("times", "order"),
+    [
+        ([0, 1, 3, 2, 4, 5], [0, 1, 3, 2, 4, 5]),
+        ([1, 0, 2, 3, 4, 5], [1, 0, 2, 3, 4, 5]),
+        ([0, 1, 5, 6, 2, 3, 4, 7], [0, 1, 4, 5, 6, 2, 3, 7]),
+        ([0, 4, 1, 2, 3, 5, 6], [0, 2, 3, 4, 1, 5, 6]),
+        ([0, 1, 2, 2.9, 2.8, 4, 5], [0, 1, 2, 4, 3, 5, 6]),
+    ],
+)
+def test_rows_that_fill_holes_are_sorted_in(times: list[float], order: list[int]) -> None:
+    clock = mended(times)
+
+    assert clock.order is not None
+    assert clock.order.tolist() == order
+    assert len(clock.resets) == len(clock.jumps) == 0
+    assert len(clock.late) > 0
+
+
+def test_a_shuffled_log_is_sorted() -> None:
+    shuffled = np.random.default_rng(3).permutation(500) * 0.02
+    clock = mended(shuffled.tolist())
+
+    np.testing.assert_allclose(clock.t_s, np.arange(500) * 0.02, atol=1e-9)
+    assert clock.seams_s == ()
+
+
+@pytest.mark.parametrize(
+    ("second_from", "phase"), [(0.0, 0.0), (0.0, 0.5), (50.0, 0.0), (50.0, 0.37), (99.0, 0.5)]
+)
+def test_a_clock_that_starts_over_is_not_sorted_in(second_from: float, phase: float) -> None:
+    first = np.arange(50.0, 150.0)
+    second = second_from + phase + np.arange(120.0)
+    clock = mended([*first, *second])
+
+    assert clock.order is None
+    assert clock.resets.tolist() == [100]
+    np.testing.assert_allclose(clock.t_s, [*(first - 50), *(np.arange(120.0) + 100)])
+    assert clock.seams_s == (100.0,)
+
+
+def test_two_restarts_make_three_pieces() -> None:
+    clock = mended([*range(30), *range(20), *range(40)])
+
+    assert clock.resets.tolist() == [30, 50]
+    assert clock.seams_s == (30.0, 50.0)
+
+
+def test_a_late_row_in_a_piece_behind_a_restart_is_sorted_in_its_piece() -> None:
+    clock = mended([*range(30), 0, 1, 2, 4, 3, *range(5, 30)])
+
+    assert clock.resets.tolist() == [30]
+    assert clock.late.tolist() == [34]
+    assert np.all(np.diff(clock.t_s) == 1.0)
+
+
+def test_the_first_row_of_a_piece_may_come_late() -> None:
+    clock = mended([*range(30), 1, 0, 2, 3, *range(4, 40)])
+
+    assert clock.seams_s == (30.0,)
+    assert np.all(np.diff(clock.t_s) == 1.0)
+
+
+@pytest.mark.parametrize(("step_s", "jumps"), [(600.0, 0), (600.1, 1)])
+def test_a_leap_counts_from_ten_minutes(step_s: float, jumps: int) -> None:
+    clock = mended([0, 1, 2, 2 + step_s, 3 + step_s])
+
+    assert len(clock.jumps) == jumps
+    assert clock.t_s[-1] == pytest.approx(4.0 if jumps else 3 + step_s)
+
+
+@pytest.mark.parametrize("wild", [5000.0, -5000.0, 55.5])
+def test_one_wild_time_is_spoiled(wild: float) -> None:
+    times = [float(i) for i in range(60)]
+    times[20] = wild
+    clock = mended(times)
+
+    assert clock.spoiled.tolist() == [20]
+    assert clock.order is not None
+    assert 20 not in clock.order
+    assert clock.seams_s == ()
+
+
+def test_times_without_any_order_are_refused() -> None:
+    rng = np.random.default_rng(5)
+    with pytest.raises(UnorderedClockError):
+        mended((rng.random(3000) ** 3 * 1000).tolist())
+
+
+def test_rows_by_channel_are_merged_without_a_repair() -> None:
+    clock = sort_clock(np.array([0.0, 1.0, 2.0, 0.5, 1.0, 1.5]))
+
+    assert clock.order is not None
+    assert clock.order.tolist() == [0, 3, 1, 4, 5, 2]
+    assert len(clock.late) == len(clock.resets) == 0
