@@ -60,9 +60,9 @@ def tell_truth(
         "logging": asdict(logger),
         "plan": asdict(plan),
         "log": {"packets": len(table.steps), "span_s": _round(float(table.steps[-1]) * STEP_S)},
-        "phases": [[span.phase, _round(span.start_s), _round(span.end_s)] for span in plan.spans],
-        "contacts": [_contact(contact) for contact in trace.contacts],
-        "bumps": [_contact(bump) for bump in bumps],
+        "phases": [asdict(span) for span in plan.spans],
+        "contacts": [_contact(contact, table.steps) for contact in trace.contacts],
+        "bumps": [_contact(bump, table.steps) for bump in bumps],
         "faults": [asdict(record) for record in sorted(records, key=lambda record: record.start_s)],
         "pieces": _pieces(trace),
         "timeline": _timeline(trace, plan),
@@ -77,13 +77,17 @@ def _round(value: float, digits: int = 3) -> float:
     return round(float(value), digits)
 
 
-def _contact(contact: Contact) -> dict[str, float]:
+def _contact(contact: Contact, packets: Steps) -> dict[str, float | bool]:
+    """A contact; ``logged`` tells whether any record of the log falls into its pulse."""
+    times = packets * STEP_S
+    inside = (times >= contact.t_s) & (times < contact.t_s + contact.duration_s)
     return {
         "t_s": contact.t_s,
         "peak_g": contact.peak_g,
         "direction_deg": contact.direction_deg,
         "duration_s": contact.duration_s,
         "push_s": contact.push_s,
+        "logged": bool(inside.any()),
     }
 
 

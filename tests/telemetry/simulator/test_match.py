@@ -10,11 +10,12 @@ from telemetry.simulator.machine import STEP_S
 
 
 def test_phases_follow_the_plan_and_start_at_the_first_record(clean: SimulatedMatch) -> None:
-    assert clean.truth["phases"] == [
-        ["disabled", 0.0, 3.0],
-        ["autonomous", 3.0, 11.0],
-        ["teleop", 11.0, 57.0],
-        ["disabled", 57.0, 60.0],
+    phases = [(span["phase"], span["start_s"], span["end_s"]) for span in clean.truth["phases"]]
+    assert phases == [
+        ("disabled", 0.0, 3.0),
+        ("autonomous", 3.0, 11.0),
+        ("teleop", 11.0, 57.0),
+        ("disabled", 57.0, 60.0),
     ]
     assert clean.table.steps[0] == 0
 
@@ -103,6 +104,7 @@ def test_contacts_appear_in_the_accelerometer(clean: SimulatedMatch) -> None:
     quiet = np.ones(len(times), dtype=bool)
     assert len(clean.truth["contacts"]) >= 3
     for contact in clean.truth["contacts"]:
+        assert contact["logged"]
         start_s, end_s = contact["t_s"], contact["t_s"] + contact["duration_s"]
         felt = strength[(times >= start_s) & (times < end_s)]
         assert felt.max() == pytest.approx(contact["peak_g"], rel=0.25)
