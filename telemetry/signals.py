@@ -6,12 +6,13 @@ Times are float64 seconds, non-decreasing. True means flagged. Intervals are hal
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = [
-    "at_instants", "dips", "dwells", "hold_s", "integral", "moving_mean", "period_s", "runs", "spans",
-    "sta_lta", "steps", "trigger",
+    "at_instants", "dips", "dwells", "hold_s", "integral", "medians_by", "moving_mean", "period_s", "runs",
+    "spans", "sta_lta", "steps", "trigger",
 ]  # fmt: skip
 
 
@@ -87,6 +88,12 @@ def integral(t_s: FloatArray, values: FloatArray, longest_hold_s: float) -> floa
     apart = np.diff(t_s)
     area = apart * (values[1:] + values[:-1]) / 2
     return float(area[apart <= longest_hold_s].sum())
+
+
+def medians_by(group: NDArray[np.intp], values: FloatArray, groups: int) -> FloatArray:
+    """Median of the values of each group 0 … `groups` - 1, shape (groups,); 0 for an empty one."""
+    parts = (values[group == number] for number in range(groups))
+    return np.array([float(np.median(part)) if len(part) else 0.0 for part in parts])
 
 
 def sta_lta(x: FloatArray, short: int, long: int) -> FloatArray:

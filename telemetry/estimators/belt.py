@@ -10,10 +10,11 @@ from telemetry.analysis import MotorTrace, Switching
 from telemetry.log import FloatArray
 from telemetry.signals import at_instants
 
-__all__ = ["belt_direction"]
+__all__ = ["belt_direction", "forward_clock"]
 
 _COASTING_S = 0.3
 _LEAST_COMMAND = 0.1
+_JAMMED_SHARE = 0.05
 _LEAST_EDGES = 6
 _LEAST_SHARE = 0.7
 _LEAST_LIFT = 1.25
@@ -41,10 +42,22 @@ def belt_direction(
     return motors[name].t_s[change], sign[change] * forward
 
 
+def forward_clock(belt: tuple[FloatArray, FloatArray], t_s: FloatArray) -> FloatArray:
+    """Seconds for which the belt has run forward until each instant, shape (n,)."""
+    changes_s, direction = belt
+    lasted_s = np.where(direction[:-1] > 0, np.diff(changes_s), 0.0)
+    before_s = np.concatenate(([0.0], np.cumsum(lasted_s)))
+    last = np.maximum(np.searchsorted(changes_s, t_s, side="right") - 1, 0)
+    since_s = np.where(direction[last] > 0, np.maximum(t_s - changes_s[last], 0.0), 0.0)
+    return np.asarray(before_s[last] + since_s)
+
+
 def _signs(trace: MotorTrace) -> FloatArray:
-    """Sign of the command at each sample, held on for a moment while the belt runs out."""
+    """Sign of the command while the belt moves, held on for a moment as it runs out; 0 where it is jammed."""
     command = np.nan_to_num(trace.command)
     moving = np.abs(command) >= _LEAST_COMMAND
+    if np.isfinite(trace.speed_share).any():
+        moving &= ~(np.nan_to_num(trace.speed_share, nan=1.0) < _JAMMED_SHARE)
     last = np.maximum.accumulate(np.where(moving, np.arange(len(command)), -1))
     seen = np.maximum(last, 0)
     recent = (last >= 0) & (trace.t_s - trace.t_s[seen] <= _COASTING_S)

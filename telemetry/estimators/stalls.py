@@ -56,7 +56,7 @@ def _draws_like_a_stall(trace: MotorTrace, model: MotorModel) -> BoolArray:
     stall_a = trace.applied_v / model.resistance_ohm
     most = np.inf if trace.speed_source == "channel" else _MOST_OF_STALL_CURRENT
     held = np.nan_to_num(stall_a)
-    enough: BoolArray = trace.current_a >= _LEAST_OF_STALL_CURRENT * held
+    enough = trace.current_a >= _LEAST_OF_STALL_CURRENT * held
     return np.asarray(enough & (trace.current_a <= np.where(held > 0, most, np.inf) * np.maximum(held, 1e-9)))
 
 
@@ -84,7 +84,7 @@ def _within(t_s: FloatArray, intervals_s: FloatArray) -> BoolArray:
     if not len(intervals_s):
         return np.zeros(len(t_s), dtype=bool)
     number = np.searchsorted(intervals_s[:, 0], t_s, side="right") - 1
-    return (number >= 0) & (t_s < intervals_s[np.maximum(number, 0), 1])
+    return np.asarray((number >= 0) & (t_s < intervals_s[np.maximum(number, 0), 1]))
 
 
 def sum_up_use(

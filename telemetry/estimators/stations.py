@@ -28,6 +28,7 @@ class Move(IntEnum):
     RELEASE = 3
     BACK = 4
     SPIT = 5
+    ENTER_TOUCHING = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +124,7 @@ def _moves(slots: IntArray, beams: int) -> Moves:
             consider(state, {slot: +1, slot + 1: -1}, Move.BACK, beam)
         for beam in range(beams):
             if slots[state, 2 * beam]:
-                behind = {2 * beam - 1: -1} if beam else {}
-                consider(state, {**behind, 2 * beam + 1: +1}, Move.FOLLOW, -1)
-    origin, target, kind, beam_of = (np.array(column, dtype=np.intp) for column in zip(*found, strict=True))
-    return Moves(origin, target, kind, beam_of)
+                behind, kind = ({2 * beam - 1: -1}, Move.FOLLOW) if beam else ({}, Move.ENTER_TOUCHING)
+                consider(state, {**behind, 2 * beam + 1: +1}, kind, -1)
+    origin, target, kinds, beam_of = (np.array(column, dtype=np.intp) for column in zip(*found, strict=True))
+    return Moves(origin, target, kinds, beam_of)
