@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.channel_words import NamedChannel
+from telemetry.guessing_levels import beam_levels, limit_levels
 from telemetry.guessing_phase import EnabledClock
 from telemetry.log import Channel, Kind
-from telemetry.plain import shown
 from telemetry.robot import Beam, Indicator, Limit, Range
 
 __all__ = ["Sensor", "guess_beams", "guess_indicator", "guess_limits", "guess_ranges"]
@@ -34,14 +34,11 @@ _PLACES: Mapping[str, int] = {
     **dict.fromkeys(("middle", "mid", "center", "centre", "second"), 2),
     **dict.fromkeys(("gate", "exit", "outlet", "last", "top", "upper", "back", "rear", "third"), 3),
 }
+_MOST_OF_A_KIND = 100
 _NEGATIVE = frozenset(
     {"low", "lower", "down", "bottom", "min", "reverse", "rev", "retracted", "neg", "negative"}
 )
 _POSITIVE = frozenset({"high", "upper", "up", "top", "max", "forward", "fwd", "extended", "pos", "positive"})
-_BROKEN_LABELS = frozenset({"broken", "blocked", "occupied", "present", "detected", "interrupted"})
-_CLEAR_LABELS = frozenset({"clear", "unbroken", "unblocked", "empty", "absent", "open path"})
-_PRESSED_LABELS = frozenset({"pressed", "closed", "hit", "triggered"})
-_RELEASED_LABELS = frozenset({"released", "open", "free"})
 
 
 @dataclass(frozen=True)
@@ -67,20 +64,17 @@ def guess_limits(
     channels: Sequence[NamedChannel], motors: Collection[str], clock: EnabledClock
 ) -> list[Sensor]:
     """Switches named limit, lim, end switch or stop; with the motor of the same name where there is one."""
+    limits = [named for named in channels if named.is_a(Kind.SWITCH) and _is_limit(named)][:_MOST_OF_A_KIND]
     found: list[Sensor] = []
-    for named in channels:
-        if not named.is_a(Kind.SWITCH) or not _is_limit(named):
-            continue
-        pressed, why = _level_on(named, clock, _PRESSED_LABELS, _RELEASED_LABELS, "pressed")
+    for named, pressed in zip(limits, limit_levels(limits, clock, _mechanism), strict=True):
         motor = _motor_of(named, motors)
         stops = _stops(named) if motor else None
+        why = f"a switch named as a limit; {pressed.why}"
         if motor:
             why += f"; the motor {motor} shares its name" + (f", {stops} by its end" if stops else "")
-        spec = Limit.model_validate(
-            {"signal": named.name, "pressed": pressed, "motor": motor, "stops": stops}
-        )
+        limit = {"signal": named.name, "pressed": pressed.level, "motor": motor, "stops": stops}
         name = _name_of(named, _LIMIT_FILLER, [sensor.name for sensor in found])
-        found.append(Sensor(name, named, spec, f"a switch named as a limit; {why}"))
+        found.append(Sensor(name, named, Limit.model_validate(limit), why))
     return found
 
 
@@ -89,25 +83,24 @@ def guess_beams(
 ) -> list[Sensor]:
     """Switches named beam, break, sensor, entry, gate and the like, in their order along the piece path."""
     beams = [named for named in channels if named.is_a(Kind.SWITCH) and named.has(_BEAM_WORDS)]
-    ordered, why_order = _along_the_path(beams)
+    ordered, why_order = _along_the_path(beams[:_MOST_OF_A_KIND])
     found: list[Sensor] = []
-    for station, named in enumerate(ordered, start=1):
-        broken, why = _level_on(named, clock, _BROKEN_LABELS, _CLEAR_LABELS, "broken")
-        spec = Beam.model_validate({"signal": named.name, "broken": broken, "station": min(station, 100)})
+    for station, (named, broken) in enumerate(
+        zip(ordered, beam_levels(ordered, clock), strict=True), start=1
+    ):
+        beam = {"signal": named.name, "broken": broken.level, "station": station}
         name = _name_of(named, _BEAM_FILLER, [*taken, *(sensor.name for sensor in found)])
-        found.append(Sensor(name, named, spec, f"a switch named as a beam; {why}; station by {why_order}"))
-    return found[:100]
+        why = f"a switch named as a beam; {broken.why}; station by {why_order}"
+        found.append(Sensor(name, named, Beam.model_validate(beam), why))
+    return found
 
 
 def guess_ranges(channels: Sequence[NamedChannel], taken: Collection[str]) -> list[Sensor]:
     """Numbers named range or distance, in a length or without a unit; how near a piece is stays unknown."""
     found: list[Sensor] = []
-    for named in channels:
-        if not named.is_a(Kind.NUMBER) or named.quantity not in (None, "length"):
-            continue
-        if named.has(_RANGE_WORDS) and not named.has(_NOT_A_RANGE):
-            name = _name_of(named, _RANGE_FILLER, [*taken, *(sensor.name for sensor in found)])
-            found.append(Sensor(name, named, Range(signal=named.name), "numbers named as a distance"))
+    for named in [named for named in channels if _is_range(named)][:_MOST_OF_A_KIND]:
+        name = _name_of(named, _RANGE_FILLER, [*taken, *(sensor.name for sensor in found)])
+        found.append(Sensor(name, named, Range(signal=named.name), "numbers named as a distance"))
     return found
 
 
@@ -121,53 +114,20 @@ def _name_of(named: NamedChannel, filler: Collection[str], taken: Collection[str
     return name
 
 
-def _level_of(channel: Channel, code: int) -> bool | int | str:
-    """The state 0 or 1 of a switch as the log spells it: 0, 1, true, false or its word."""
-    label = channel.labels[code].strip() if len(channel.labels) == 2 else str(code)
-    plain = label.lower()
-    if plain in ("true", "false"):
-        return plain == "true"
-    is_word = 0 < len(label) <= 60 and label.isprintable() and not any(map(str.isdigit, label))
-    return label if is_word and channel.code_of(label) == code else code
-
-
 def _is_limit(named: NamedChannel) -> bool:
     end_switch = {"end", "switch"} <= set(named.words)
     return (named.has(_LIMIT_WORDS) or end_switch) and not named.has(_NOT_A_LIMIT)
 
 
-def _level_on(
-    named: NamedChannel, clock: EnabledClock, on_words: Collection[str], off_words: Collection[str], what: str
-) -> tuple[bool | int | str, str]:
-    """The level that means on: as a label says, else the one it held for less of the enabled time."""
-    channel = named.channel
-    labels = [label.strip().lower() for label in channel.labels[:2]]
-    for code, label in enumerate(labels):
-        if label in on_words:
-            return _told(channel, code, what, "its label says so")
-    for code, label in enumerate(labels):
-        if label in off_words:
-            return _told(channel, 1 - code, what, f"its other label is {shown(label, 20)}")
-    if named.has(on_words):
-        return _told(channel, 1, what, "its name says so")
-    if len(channel.t_s) == 0:
-        return _told(channel, 1, what, "it was never logged, so this is only usual")
-    share = _share_high(channel, clock)
-    code = 1 if share <= 0.5 else 0
-    rarer = f"{min(share, 1 - share):.0%}"
-    return _told(channel, code, what, f"it is the rarer level while enabled ({rarer} of the time)")
+def _is_range(named: NamedChannel) -> bool:
+    if not named.is_a(Kind.NUMBER) or named.quantity not in (None, "length"):
+        return False
+    return named.has(_RANGE_WORDS) and not named.has(_NOT_A_RANGE)
 
 
-def _told(channel: Channel, code: int, what: str, why: str) -> tuple[bool | int | str, str]:
-    level = _level_of(channel, code)
-    return level, f"{shown(str(level), 20)} is taken for {what}: {why}"
-
-
-def _share_high(channel: Channel, clock: EnabledClock) -> float:
-    """The share of the enabled time in which a switch was high, 0 to 1; by samples where no time passed."""
-    spent, high = clock.spent_s(channel.t_s), channel.values == 1
-    whole = float(spent.sum())
-    return float(spent[high].sum()) / whole if 0 < whole < np.inf else float(high.mean())
+def _mechanism(named: NamedChannel) -> tuple[str, ...]:
+    """What a limit's name says besides that it is a limit, and of which end: the same for both ends."""
+    return named.without(_LIMIT_FILLER | _NEGATIVE | _POSITIVE)
 
 
 def _motor_of(named: NamedChannel, motors: Collection[str]) -> str | None:

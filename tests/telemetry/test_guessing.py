@@ -156,6 +156,23 @@ class TestBeams:
         assert guess_robot(log)[0].beams["entry"].broken == "blocked"
         assert "its label says so" in why(log, "beams.entry.signal")
 
+    def test_a_beam_that_stuck_broken_follows_the_others(self) -> None:
+        lively = [
+            switch(f"beam_{name}", [1, 0, 1, 0, 1, 1], [0, 10, 12, 20, 22, 100]) for name in ("entry", "gate")
+        ]
+        stuck = switch("beam_middle", [1, 0], [0, 10])
+        log = log_of(*lively, stuck)
+        assert {name: beam.broken for name, beam in guess_robot(log)[0].beams.items()} == dict.fromkeys(
+            ("entry", "middle", "gate"), 0
+        )
+        assert "0 is taken for broken: as for the other beams" in why(log, "beams.middle.signal")
+
+    def test_a_lively_beam_wired_the_other_way_is_believed(self) -> None:
+        entry = switch("beam_entry", [1, 0, 1, 0, 1, 1], [0, 10, 12, 20, 22, 100])
+        gate = switch("beam_gate", [0, 1, 0, 1, 0, 0], [0, 10, 12, 20, 22, 100])
+        robot, _ = guess_robot(log_of(entry, gate))
+        assert (robot.beams["entry"].broken, robot.beams["gate"].broken) == (0, 1)
+
     def test_a_name_that_says_broken_counts_too(self) -> None:
         assert guess_robot(log_of(switch("beam_entry_broken", [1, 1, 0, 1])))[0].beams["entry"].broken == 1
 
@@ -197,6 +214,26 @@ class TestOtherRoles:
             "arm_low": ("limit_arm_low", "arm", "negative"),
             "arm_upper": ("arm_upper_lim", "arm", "positive"),
             "hoist": ("hoist end switch", None, None),
+        }
+
+    def test_a_mechanism_that_rests_on_a_limit_does_not_turn_its_meaning(self) -> None:
+        # The arm rests low for all but 10 s and never gets to the upper end.
+        low = switch("arm_low_limit", [1, 0, 1], [0, 90, 100])
+        high = switch("arm_high_limit", [0], [0])
+        log = log_of(low, high, numbers("battery_v", [12, 12], [0, 160]))
+        robot, _ = guess_robot(log)
+        assert [limit.pressed for limit in robot.limits.values()] == [1, 1]
+        assert "both ends of the mechanism hold it together least" in why(log, "limits.arm_low.signal")
+
+    def test_limits_that_read_low_when_pressed_are_told_by_both_ends_too(self) -> None:
+        low = switch("arm_low_limit", [0, 1, 1], [0, 10, 100])
+        high = switch("arm_high_limit", [1, 0, 1], [0, 12, 20])
+        home = switch("turret_limit", [0, 1, 0], [0, 12, 20])
+        robot, _ = guess_robot(log_of(low, high, home))
+        assert {name: limit.pressed for name, limit in robot.limits.items()} == {
+            "arm_low": 0,
+            "arm_high": 0,
+            "turret": 0,
         }
 
     def test_horizontal_axes_of_one_accelerometer(self) -> None:
@@ -308,3 +345,11 @@ def test_whatever_the_log_no_channel_gets_two_roles_and_every_guess_has_a_reason
     assert set(taken) <= {guess.channel for guess in guesses}
     assert all(guess.key and guess.why for guess in guesses)
     assert {guess.channel for guess in guesses} <= set(taken) | set(robot.motors)
+
+
+def test_a_log_of_two_thousand_channels_is_no_trouble() -> None:
+    channels = [switch("limit" + "." * n, [0.0, 1.0]) for n in range(190)]
+    channels += [switch(f"beam{n}", [0.0, 1.0]) for n in range(600)]
+    channels += [numbers(f"motor{n}_current_a", [1.0]) for n in range(1_200)]
+    robot, _ = guess_robot(log_of(*channels))
+    assert (len(robot.limits), len(robot.beams), len(robot.motors)) == (100, 100, 1_200)
