@@ -10,7 +10,7 @@ from parsers.cells import encode_labels
 from parsers.clockcolumn import find_clock, named_column
 from parsers.overrides import LogOverrides
 from parsers.stamps import PER_SECOND, Stamps, number_stamps, parse_stamps, timestamp_stamps
-from parsers.table import ArrayColumn, Table, TextColumn
+from parsers.table import Column, Table, TextColumn
 from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown
@@ -38,6 +38,8 @@ _UNIT_WORDS = frozenset({"unit", "units"})
 _SAMPLE_ROWS = 2_000
 # Our choice: the channel's name of a long log changes at every third row or oftener; no text of a wide one.
 _CHANGING_SHARE = 0.3
+_SHARED_SHARE = 0.05
+_UNEVEN_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -65,15 +67,17 @@ def clock_column(table: Table, overrides: LogOverrides, file: str) -> int:
     return clock
 
 
-def _sample_stamps(column: TextColumn | ArrayColumn) -> FloatArray:
+def _sample_stamps(column: Column) -> FloatArray:
     """The first rows as stamps, NaN where a cell is none."""
+    return _all_stamps(column.part(slice(0, min(len(column), _SAMPLE_ROWS))))
+
+
+def _all_stamps(column: Column) -> FloatArray:
     if isinstance(column, TextColumn):
-        sample = column.strings.head(_SAMPLE_ROWS)
-        return parse_stamps(sample, name="", decimal=column.decimal, unit=None, long=True).t_s
+        return parse_stamps(column.strings, name="", decimal=column.decimal, unit=None, long=True).t_s
     if column.values.dtype == bool:
-        return np.full(min(len(column), _SAMPLE_ROWS), np.nan)
-    present = column.all_present()[:_SAMPLE_ROWS]
-    return np.where(present, column.values[:_SAMPLE_ROWS].astype(np.float64), np.nan)
+        return np.full(len(column), np.nan)
+    return np.where(column.all_present(), column.values.astype(np.float64), np.nan)
 
 
 def clock_stamps(table: Table, clock: int, overrides: LogOverrides, *, long: bool, file: str) -> Stamps:
@@ -147,21 +151,27 @@ def _anything_but_names(table: Table, place: int) -> bool:
 
 
 def _names_change(table: Table, place: int, clock: int) -> bool:
-    """Whether a column changes from row to row as channel names do, or where the clock steps back."""
+    """Whether a column changes as channel names do: from row to row of a clock that no wide log has.
+
+    A wide log has one row an instant at a steady rate. In a long one rows share an instant, or come at
+    events, or lie channel behind channel so that the clock steps back where the name changes.
+    """
     column, times = table.columns[place], table.columns[clock]
-    if not isinstance(column, TextColumn) or table.rows < 2:
+    if not isinstance(column, TextColumn) or table.rows < 3:
         return False
-    sample = column.strings.head(_SAMPLE_ROWS).fill_null("")
-    codes, _ = encode_labels(sample)
-    return bool(np.mean(np.diff(codes) != 0) >= _CHANGING_SHARE) or _grouped(column, times)
+    codes, _ = encode_labels(column.strings.head(_SAMPLE_ROWS).fill_null(""))
+    steps = np.diff(_sample_stamps(times))
+    steps = steps[np.isfinite(steps)]
+    uneven = np.abs(steps - np.median(steps)) > 0.5 * np.abs(np.median(steps)) if len(steps) else steps > 0
+    eventful = bool(np.mean(steps == 0) >= _SHARED_SHARE or np.mean(uneven) >= _UNEVEN_SHARE)
+    changing = bool(np.mean(np.diff(codes) != 0) >= _CHANGING_SHARE)
+    return (changing and eventful) or _grouped(column, times)
 
 
-def _grouped(column: TextColumn, times: TextColumn | ArrayColumn) -> bool:
-    if not isinstance(times, TextColumn):
-        return False
+def _grouped(column: TextColumn, times: Column) -> bool:
     codes, labels = encode_labels(column.strings.fill_null(""))
     changes = np.flatnonzero(np.diff(codes) != 0) + 1
     if not len(changes) or len(changes) != len(labels) - 1:
         return False
-    stamps = parse_stamps(times.strings, name="", decimal=times.decimal, unit=None, long=True).t_s
+    stamps = _all_stamps(times)
     return bool(np.all(stamps[changes] < stamps[changes - 1]))

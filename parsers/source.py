@@ -64,18 +64,21 @@ def _read_plain_file(path: Path, limits: Limits) -> bytes:
         raise LogError(
             f"{name}: looked for a log file, it cannot be opened ({reason}); check its name and rights"
         ) from error
-    with os.fdopen(handle, "rb") as file:
-        mode = os.fstat(file.fileno()).st_mode
-        if not stat.S_ISREG(mode):
-            raise LogError(f"{name}: looked for a log file, found {_kind_of_file(mode)}; name a plain file")
-        if os.fstat(file.fileno()).st_size > limits.file_bytes:
+    try:
+        status = os.fstat(handle)
+        if not stat.S_ISREG(status.st_mode):
+            found = _kind_of_file(status.st_mode)
+            raise LogError(f"{name}: looked for a log file, found {found}; name a plain file")
+        if status.st_size > limits.file_bytes:
             raise LogError(_too_large(name, "file", limits.file_bytes, "raise the limit or split the log"))
-        try:
+        with os.fdopen(handle, "rb", closefd=False) as file:
             return file.read(limits.file_bytes)
-        except OSError as error:
-            raise LogError(
-                f"{name}: reading it failed ({error.strerror}); copy it from the robot again"
-            ) from error
+    except OSError as error:
+        raise LogError(
+            f"{name}: looked for a log, reading it failed ({error.strerror}); copy it again"
+        ) from error
+    finally:
+        os.close(handle)
 
 
 def _kind_of_file(mode: int) -> str:
