@@ -1,18 +1,16 @@
 """The logger: samples the trace as a real one would, late, noisy, rounded, with packets lost."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.simulator.contacts import Accelerations
-from telemetry.simulator.faults import DevicesLost, Fault, LogGap
-from telemetry.simulator.inputs import Inputs
-from telemetry.simulator.machine import STEP_S, Trace
-from telemetry.simulator.plan import MatchPlan
-from telemetry.simulator.specification import Level, RobotSpec
+from telemetry.simulator.faults import DevicesLost, LogGap
+from telemetry.simulator.machine import STEP_S
+from telemetry.simulator.play import Play
+from telemetry.simulator.specification import Level
 from telemetry.simulator.streams import stream
 
 __all__ = ["Column", "LogTable", "LoggerSpec", "record"]
@@ -124,34 +122,23 @@ class LogTable:
         raise KeyError(key)
 
 
-def record(
-    spec: RobotSpec,
-    plan: MatchPlan,
-    logger: LoggerSpec,
-    trace: Trace,
-    inputs: Inputs,
-    felt: Accelerations,
-    faults: Iterable[Fault],
-    seed: int,
-) -> LogTable:
+def record(played: Play, logger: LoggerSpec) -> LogTable:
     """Write down a match. The first record always stands at 0 s."""
-    faults = tuple(faults)
-    rng = stream(seed, "logger")
-    steps = _packets(logger.rate_hz, logger, len(trace.bus_v), faults, rng)
+    length = len(played.trace.bus_v)
+    rng = stream(played.seed, "logger")
+    gaps = [fault for fault in played.faults if isinstance(fault, LogGap)]
+    steps = _packets(logger.rate_hz, logger, length, gaps, rng)
     polled = steps
     if logger.switch_rate_hz is not None:
-        polled = _packets(logger.switch_rate_hz, logger, len(trace.bus_v), faults, rng)
-    columns = [
-        *_switches(spec, plan, logger, trace, inputs, polled),
-        *_numbers(spec, logger, trace, inputs, felt, steps, seed),
-    ]
-    lost = [fault for fault in faults if isinstance(fault, DevicesLost)]
+        polled = _packets(logger.switch_rate_hz, logger, length, gaps, rng)
+    columns = [*_switches(played, logger, polled), *_numbers(played, logger, steps)]
+    lost = [fault for fault in played.faults if isinstance(fault, DevicesLost)]
     kept = (column for column in columns if not logger.omits(column.key))
     return LogTable(steps, polled, tuple(_lose(column, steps, polled, lost) for column in kept))
 
 
 def _packets(
-    rate_hz: float, logger: LoggerSpec, length: int, faults: tuple[Fault, ...], rng: np.random.Generator
+    rate_hz: float, logger: LoggerSpec, length: int, gaps: list[LogGap], rng: np.random.Generator
 ) -> Steps:
     """Steps of the packets that arrived: even but for the jitter, without the lost ones."""
     due = np.arange(0, length * STEP_S, 1 / rate_hz)
@@ -160,18 +147,15 @@ def _packets(
     lost = rng.random(len(due)) < logger.lost_fraction
     late[0], lost[0] = 0.0, False
     steps = np.round((due + late) / STEP_S).astype(np.int64)
-    for fault in faults:
-        if isinstance(fault, LogGap):
-            inside = (due >= fault.at_s) & (due < fault.at_s + fault.length_s)
-            lost |= inside & (due > 0)
+    for gap in gaps:
+        lost |= (due > 0) & (due >= gap.at_s) & (due < gap.at_s + gap.length_s)
     return np.unique(steps[~lost & (steps >= 0) & (steps < length)])
 
 
-def _switches(
-    spec: RobotSpec, plan: MatchPlan, logger: LoggerSpec, trace: Trace, inputs: Inputs, steps: Steps
-) -> list[Column]:
+def _switches(played: Play, logger: LoggerSpec, steps: Steps) -> list[Column]:
+    spec, trace, inputs = played.spec, played.trace, played.inputs
     phases = np.empty(len(trace.bus_v), dtype=object)
-    for span in plan.spans:
+    for span in played.plan.spans:
         phases[round(span.start_s / STEP_S) : round(span.end_s / STEP_S)] = logger.phase_words[span.phase]
     columns = [_polled(logger, "mode", phases[steps], "text")]
     for beam, read in zip(spec.tower.beams, inputs.beams, strict=True):
@@ -195,17 +179,11 @@ def _polled(logger: LoggerSpec, key: str, values: NDArray[np.object_], kind: Kin
     return Column(key, logger.name(key), kind, values, np.ones(len(values), dtype=bool))
 
 
-def _numbers(
-    spec: RobotSpec,
-    logger: LoggerSpec,
-    trace: Trace,
-    inputs: Inputs,
-    felt: Accelerations,
-    steps: Steps,
-    seed: int,
-) -> list[Column]:
+def _numbers(played: Play, logger: LoggerSpec, steps: Steps) -> list[Column]:
+    spec, trace = played.spec, played.trace
+
     def sampled(key: str, values: NDArray[np.float64], noise: float) -> Column:
-        return _sampled(logger, key, values[steps], noise, stream(seed, f"noise {key}"))
+        return _sampled(logger, key, values[steps], noise, stream(played.seed, f"noise {key}"))
 
     columns = [
         sampled("battery.voltage", trace.bus_v, 0.01),
@@ -220,9 +198,9 @@ def _numbers(
             sampled(f"{motor.name}.duty", trace.duty[place], 0.0),
             sampled(f"{motor.name}.speed", trace.speed_rad_s[place], 0.15),
         ]
-    if spec.tower.range_sensor is not None and inputs.range_mm is not None:
-        columns.append(sampled(f"range.{spec.tower.range_sensor.name}", inputs.range_mm, 0.0))
-    axes = zip("xyz", (felt.x, felt.y, felt.z), strict=True)
+    if spec.tower.range_sensor is not None and played.inputs.range_mm is not None:
+        columns.append(sampled(f"range.{spec.tower.range_sensor.name}", played.inputs.range_mm, 0.0))
+    axes = zip("xyz", (played.felt.x, played.felt.y, played.felt.z), strict=True)
     return [*columns, *(sampled(f"accel.{axis}", values, 0.008) for axis, values in axes)]
 
 

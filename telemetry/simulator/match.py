@@ -6,37 +6,27 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from telemetry.simulator.contacts import Accelerations, Contact, draw_bumps, draw_contacts, feel
+from telemetry.simulator.contacts import Contact
 from telemetry.simulator.faults import Fault
-from telemetry.simulator.inputs import Inputs, read_inputs
 from telemetry.simulator.logger import LoggerSpec, LogTable, record
-from telemetry.simulator.machine import STEP_S, Machine, Trace
 from telemetry.simulator.plan import MatchPlan
+from telemetry.simulator.play import Play, play
 from telemetry.simulator.robot_file import robot_toml
 from telemetry.simulator.specification import RobotSpec
-from telemetry.simulator.streams import stream
 from telemetry.simulator.truth import tell_truth
-from telemetry.simulator.writing import Form, write_log
+from telemetry.simulator.writing import Form, put, write_log
 
 __all__ = ["SimulatedMatch", "relog", "simulate_match", "write_match"]
 
 _ENDINGS = {"wide": ".csv", "long": ".csv", "parquet": ".parquet"}
 
 
-@dataclass(frozen=True)
-class SimulatedMatch:
-    """A match that never was: what made it, what the log holds, what really happened."""
+@dataclass(frozen=True, kw_only=True)
+class SimulatedMatch(Play):
+    """A match that never was, written down by a logger, with the truth beside it."""
 
     name: str
-    seed: int
-    spec: RobotSpec
-    plan: MatchPlan
     logger: LoggerSpec
-    faults: tuple[Fault, ...]
-    bumps: tuple[Contact, ...]
-    trace: Trace
-    inputs: Inputs
-    felt: Accelerations
     table: LogTable
     truth: dict[str, Any]
 
@@ -56,35 +46,22 @@ def simulate_match(
     logger: LoggerSpec | None = None,
     contacts: tuple[Contact, ...] | None = None,
 ) -> SimulatedMatch:
-    """Play one match. The same arguments give the same match.
+    """Play one match and write it down. The same arguments give the same match.
 
     ``contacts`` sets the hits by hand; otherwise they are drawn. Raises ValueError where a fault names a
-    beam or motor that the robot lacks.
+    beam, limit or motor that the robot lacks.
     """
-    spec, plan, logger, faults = (
-        spec or RobotSpec(),
-        plan or MatchPlan(),
-        logger or LoggerSpec(),
-        tuple(faults),
-    )
-    if contacts is None:
-        contacts = draw_contacts(plan, stream(seed, "contacts"))
-    bumps = draw_bumps(plan, stream(seed, "bumps"))
-    trace = Machine(spec, plan, contacts, faults, seed).run()
-    inputs = read_inputs(spec, trace, faults, seed)
-    shakes = (*trace.contacts, *bumps)
-    felt = feel(shakes, trace.ground_speed, trace.acceleration, STEP_S, stream(seed, "vibration"))
-    table = record(spec, plan, logger, trace, inputs, felt, faults, seed)
-    truth = tell_truth(spec, plan, logger, trace, inputs, bumps, faults, table, seed)
-    return SimulatedMatch(name, seed, spec, plan, logger, faults, bumps, trace, inputs, felt, table, truth)
+    played = play(spec or RobotSpec(), plan or MatchPlan(), tuple(faults), contacts, seed)
+    logger = logger or LoggerSpec()
+    table = record(played, logger)
+    truth = tell_truth(played, logger, table)
+    return SimulatedMatch(**vars(played), name=name, logger=logger, table=table, truth=truth)
 
 
 def relog(match: SimulatedMatch, logger: LoggerSpec) -> SimulatedMatch:
     """The same match, as another logger would have written it down."""
-    spec, plan, faults, seed = match.spec, match.plan, match.faults, match.seed
-    table = record(spec, plan, logger, match.trace, match.inputs, match.felt, faults, seed)
-    truth = tell_truth(spec, plan, logger, match.trace, match.inputs, match.bumps, faults, table, seed)
-    return replace(match, logger=logger, table=table, truth=truth)
+    table = record(match, logger)
+    return replace(match, logger=logger, table=table, truth=tell_truth(match, logger, table))
 
 
 def write_match(
@@ -96,6 +73,6 @@ def write_match(
     path = directory / f"{match.name}{ending}"
     write_log(match.table, match.logger, path, form)
     truth = json.dumps(match.truth, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    (directory / f"{match.name}.truth.json").write_text(truth, encoding="utf-8", newline="\n")
-    (directory / "robot.toml").write_text(match.robot_toml, encoding="utf-8", newline="\n")
+    put(directory / f"{match.name}.truth.json", truth.encode())
+    put(directory / "robot.toml", match.robot_toml.encode())
     return path

@@ -18,7 +18,7 @@ from telemetry.simulator.faults import (
 from telemetry.simulator.inputs import Inputs
 from telemetry.simulator.logger import LoggerSpec, LogTable, Steps
 from telemetry.simulator.machine import STEP_S, Trace
-from telemetry.simulator.plan import MatchPlan
+from telemetry.simulator.play import Play
 from telemetry.simulator.specification import MotorSpec, RobotSpec
 
 __all__ = ["tell_truth"]
@@ -31,23 +31,14 @@ _HEAT_STEP = 100  # of the trace: heat is followed at 0.1 s
 Floats = NDArray[np.float64]
 
 
-def tell_truth(
-    spec: RobotSpec,
-    plan: MatchPlan,
-    logger: LoggerSpec,
-    trace: Trace,
-    inputs: Inputs,
-    bumps: tuple[Contact, ...],
-    faults: tuple[Fault, ...],
-    table: LogTable,
-    seed: int,
-) -> dict[str, Any]:
+def tell_truth(played: Play, logger: LoggerSpec, table: LogTable) -> dict[str, Any]:
     """Everything that is known about a match. Times are seconds from the first record of the log.
 
     ``faults`` are what was put in, ``stalls`` what physically stood still while driven. A piece is
         ``entered`` when its front breaks the first beam, ``released`` when the launcher wheel grips it. The
         ``wrong_rows`` of a beam's fault are the rows of the log that it falsifies: there may be none.
     """
+    spec, plan, trace, inputs, faults = played.spec, played.plan, played.trace, played.inputs, played.faults
     input_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
     records = [*trace.faults, *input_faults, *_logging(faults, plan.length_s)]
     if any(isinstance(fault, LimitOverrun) for fault in faults):
@@ -55,17 +46,17 @@ def tell_truth(
     stalls = [stall for place, motor in enumerate(spec.motors) for stall in _stalls(trace, place, motor)]
     return {
         "schema": 1,
-        "seed": seed,
+        "seed": played.seed,
         "robot": asdict(spec),
         "logging": asdict(logger),
         "plan": asdict(plan),
         "log": {"packets": len(table.steps), "span_s": _round(float(table.steps[-1]) * STEP_S)},
         "phases": [asdict(span) for span in plan.spans],
         "contacts": [_contact(contact, table.steps) for contact in trace.contacts],
-        "bumps": [_contact(bump, table.steps) for bump in bumps],
+        "bumps": [_contact(bump, table.steps) for bump in played.bumps],
         "faults": [asdict(record) for record in sorted(records, key=lambda record: record.start_s)],
         "pieces": _pieces(trace),
-        "timeline": _timeline(trace, plan),
+        "timeline": _timeline(trace),
         "releases_s": [_round(time_s) for time_s in trace.releases_s],
         "stalls": stalls,
         "motors": {motor.name: _motor(trace, place, motor) for place, motor in enumerate(spec.motors)},
@@ -150,7 +141,7 @@ def _pieces(trace: Trace) -> list[dict[str, Any]]:
     ]
 
 
-def _timeline(trace: Trace, plan: MatchPlan) -> list[dict[str, float]]:
+def _timeline(trace: Trace) -> list[dict[str, float]]:
     """Pieces aboard as a step function, counted from the first beam on."""
     aboard = sum(piece.preload for piece in trace.pieces)
     changes = [(piece.entered_s, 1) for piece in trace.pieces if piece.entered_s is not None]

@@ -2,6 +2,7 @@
 
 import gzip
 import io
+import os
 from pathlib import Path
 from typing import Literal
 
@@ -10,7 +11,7 @@ import polars as pl
 
 from telemetry.simulator.logger import Column, LoggerSpec, LogTable, Steps
 
-__all__ = ["Form", "to_frame", "write_log"]
+__all__ = ["Form", "put", "to_frame", "write_log"]
 
 Form = Literal["wide", "long", "parquet"]
 
@@ -20,13 +21,26 @@ _PER_STEP = {"s": 1e-3, "ms": 1, "us": 1000}
 def write_log(table: LogTable, logger: LoggerSpec, path: Path, form: Form) -> None:
     """Write the log; a path that ends in ``.gz`` is compressed."""
     frame = to_frame(table, logger, form)
+    body = io.BytesIO()
     if form == "parquet":
-        frame.write_parquet(path, compression="zstd")
-        return
-    text = io.BytesIO()
-    frame.write_csv(text, separator=logger.delimiter, line_terminator="\n")
-    body = text.getvalue()
-    path.write_bytes(gzip.compress(body, mtime=0) if path.suffix == ".gz" else body)
+        frame.write_parquet(body, compression="zstd")
+    else:
+        frame.write_csv(body, separator=logger.delimiter, line_terminator="\n")
+    data = body.getvalue()
+    put(path, gzip.compress(data, mtime=0) if path.suffix == ".gz" else data)
+
+
+def put(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all: beside its place first, then moved over it."""
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        with beside.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def to_frame(table: LogTable, logger: LoggerSpec, form: Form) -> pl.DataFrame:

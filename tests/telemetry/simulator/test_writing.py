@@ -101,6 +101,16 @@ def test_same_seed_gives_the_same_bytes(brief: SimulatedMatch, tmp_path: Path) -
     assert truths[0] == truths[1]
 
 
+def test_files_are_replaced_whole_and_nothing_is_left_beside_them(
+    brief: SimulatedMatch, tmp_path: Path
+) -> None:
+    (tmp_path / "match-01.csv").write_text("old")
+    write_match(brief, tmp_path)
+    names = sorted(path.name for path in tmp_path.iterdir())
+    assert names == ["match-01.csv", "match-01.truth.json", "robot.toml"]
+    assert (tmp_path / "match-01.csv").stat().st_size > 10_000
+
+
 def test_truth_is_json_without_nan(brief: SimulatedMatch, tmp_path: Path) -> None:
     write_match(brief, tmp_path)
 
