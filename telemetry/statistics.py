@@ -112,14 +112,13 @@ def adjusted_p(p_values: ArrayLike) -> FloatArray:
 def moments(values: ArrayLike) -> Moments:
     """Mean, standard deviation and lag-1 autocorrelation of at least one value, by two passes.
 
-    The second pass takes deviations from the mean, and what the first rounded off is added to the mean: large
-    values that differ little keep their digits. r1 = Σ(x[i] − m)(x[i+1] − m) / Σ(x[i] − m)².
+    The second pass takes deviations from the mean, so that large values that differ little keep their digits.
+    r1 = Σ(x[i] − m)(x[i+1] − m) / Σ(x[i] − m)².
     """
     x = np.asarray(values, dtype=np.float64)
     if len(x) == 0:
         raise ValueError("no values")
-    rough = float(x.mean())
-    mean = rough + float((x - rough).mean())
+    mean = float(x.mean())
     deviation = x - mean
     squares = float(deviation @ deviation)
     return Moments(
