@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.simulator.contacts import Contact, push
+from telemetry.simulator.contacts import Contact
 from telemetry.simulator.driver import Commands, Driver
 from telemetry.simulator.electrics import Battery, Motor
 from telemetry.simulator.faults import Fault, FaultRecord, FeedJam
 from telemetry.simulator.jams import Jams
 from telemetry.simulator.mechanisms import Drivetrain, Feed, Flywheel, Hoist, Intake
+from telemetry.simulator.opponents import Opponents
 from telemetry.simulator.plan import MatchPlan
 from telemetry.simulator.specification import RobotSpec
 from telemetry.simulator.streams import stream
@@ -68,11 +69,9 @@ class Machine:
         faults = tuple(faults)
         self.spec = spec
         self.plan = plan
-        self.contacts: list[Contact] = []
-        self._coming = sorted(contacts, key=lambda contact: contact.t_s)
-        self._chances = stream(seed, "chances")
-        steps = round(plan.length_s / STEP_S)
-        self._push_n = (np.zeros(steps), np.zeros(steps))
+        self._steps = round(plan.length_s / STEP_S)
+        size = (self._steps, STEP_S, spec.mass_kg)
+        self.opponents = Opponents(contacts, size, stream(seed, "chances"))
         self.drive = Drivetrain(spec)
         self.intake = Intake(spec)
         self.feed = Feed(spec)
@@ -111,39 +110,30 @@ class Machine:
 
     def run(self) -> Trace:
         """Play the whole match."""
-        steps = round(self.plan.length_s / STEP_S)
         phase = ""
-        for first in range(0, steps, _STEPS_PER_TICK):
+        for first in range(0, self._steps, _STEPS_PER_TICK):
             now_s = first * STEP_S
             current = self._phase(now_s)
             if current != phase:
                 phase = current
                 self.driver.begin(phase)
-            self._apply_faults(now_s)
+            self._disturb(now_s)
             self._command(self.driver.tick(now_s))
-            last = min(first + _STEPS_PER_TICK, steps)
-            left_n, right_n = (side[first:last].tolist() for side in self._push_n)
-            for step in range(first, last):
-                self._step(step * STEP_S, left_n[step - first], right_n[step - first])
-        self._jams.finish(steps * STEP_S)
+            last = min(first + _STEPS_PER_TICK, self._steps)
+            for step, outside_n in enumerate(self.opponents.forces(first, last), first):
+                self._step(step * STEP_S, outside_n)
+        self._jams.finish(self._steps * STEP_S)
         return self._trace()
 
     def _phase(self, now_s: float) -> str:
         return next(span.phase for span in self.plan.spans if now_s < span.end_s - 1e-9)
 
-    def _apply_faults(self, now_s: float) -> None:
-        while self._coming and self._coming[0].t_s < now_s + _TICK_S:
-            self._meet(self._coming.pop(0))
+    def _disturb(self, now_s: float) -> None:
+        until_s = self.opponents.pushing_until(now_s + _TICK_S, loaded=self.loaded)
+        if until_s is not None:
+            self.driver.pushed_until_s = until_s
         self._upsets.look(now_s)
         self._jams.look(now_s, _TICK_S)
-
-    def _meet(self, contact: Contact) -> None:
-        """Take a hit that was on its way, unless its chance fails at the robot's present load."""
-        chance = contact.chance_loaded if self.loaded else contact.chance_empty
-        if self._chances.random() < chance:
-            self.contacts.append(contact)
-            self.driver.pushed_until_s = contact.t_s + contact.push_s
-            push(contact, self._push_n, STEP_S, self.spec.mass_kg)
 
     def _note_jam(self, start_s: float, end_s: float) -> None:
         span = (round(start_s, 3), round(end_s, 3))
@@ -157,10 +147,10 @@ class Machine:
         self.hoist.command(commands.hoist)
         self.flywheel.setpoint = commands.launcher
 
-    def _step(self, now_s: float, left_n: float, right_n: float) -> None:
+    def _step(self, now_s: float, outside_n: tuple[float, float]) -> None:
         self.flywheel.control(self.battery.bus_v)
         self.battery.supply(self.motors, STEP_S)
-        self.drive.step(STEP_S, left_n, right_n)
+        self.drive.step(STEP_S, *outside_n)
         self.intake.step(STEP_S)
         moved_m = self.feed.step(STEP_S, self.tower)
         if self.tower.carry(moved_m, now_s):
@@ -206,6 +196,6 @@ class Machine:
             loaded=columns[8].astype(bool),
             pieces=tuple(self.tower.story),
             releases_s=tuple(self._releases_s),
-            contacts=tuple(self.contacts),
+            contacts=tuple(self.opponents.met),
             faults=(*self._upsets.records, *self._stalls),
         )

@@ -14,7 +14,7 @@ from telemetry.simulator import (
     simulate_match,
 )
 
-SHORT = MatchPlan(autonomous_s=8.0, teleop_s=46.0, endgame_s=20.0, hits=8.0)
+SHORT = MatchPlan(autonomous_s=8.0, teleop_s=40.0, endgame_s=20.0, hits=8.0)
 
 
 @pytest.fixture(scope="session")

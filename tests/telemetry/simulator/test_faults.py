@@ -109,7 +109,7 @@ def test_chatter_comes_while_the_belt_runs(troubled: SimulatedMatch) -> None:
 def test_a_dead_beam_never_changes_again(troubled: SimulatedMatch) -> None:
     [dead] = told(troubled, "dropout", "gate")
     assert dead["detail"]["state"] == "stuck_broken"
-    assert dead["end_s"] == 60.0
+    assert dead["end_s"] == 54.0
     assert troubled.inputs.beams[2][within(dead)].all()
     assert not troubled.inputs.honest[2][within(dead)].all()
 

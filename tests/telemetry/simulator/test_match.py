@@ -14,8 +14,8 @@ def test_phases_follow_the_plan_and_start_at_the_first_record(clean: SimulatedMa
     assert phases == [
         ("disabled", 0.0, 3.0),
         ("autonomous", 3.0, 11.0),
-        ("teleop", 11.0, 57.0),
-        ("disabled", 57.0, 60.0),
+        ("teleop", 11.0, 51.0),
+        ("disabled", 51.0, 54.0),
     ]
     assert clean.table.steps[0] == 0
 
