@@ -6,7 +6,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from reports.event_page import event_page
+    from reports.event import event_page
     from reports.page import match_page
     from reports.results import analysis_json, event_json, findings_csv, json_text
     from reports.writing import write_event, write_match
@@ -17,7 +17,7 @@ __all__ = [
 ]  # fmt: skip
 
 _HOMES = {
-    "event_page": ("event_page",),
+    "event": ("event_page",),
     "page": ("match_page",),
     "results": ("analysis_json", "event_json", "findings_csv", "json_text"),
     "writing": ("write_event", "write_match"),

@@ -27,6 +27,7 @@ _LONGEST_S = 12.0
 _NAME_PX = 14
 _GAP_PX = 8
 _BAND_PX = 9
+_COLUMNS = 600
 _SHOWN_WHOLE = (
     "load_share",
     "friction_trend",
@@ -83,7 +84,7 @@ def _window(analysis: Analysis, finding: Finding) -> Axis:
     pad = max(_PAD_S, 0.3 * min(length, _LONGEST_S))
     start = max(finding.start_s - pad, first)
     end = min(finding.end_s + pad, start + longest, max(last, finding.start_s + 0.5))
-    return Axis(start, max(end, start + 0.5), analysis.match.start_s)
+    return Axis(start, max(end, start + 0.5), analysis.match.start_s, columns=_COLUMNS)
 
 
 def _extent(finding: Finding, axis: Axis, height_px: float) -> Markup:

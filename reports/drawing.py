@@ -27,11 +27,15 @@ _TICK_STEPS_S = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 30
 
 @dataclass(frozen=True)
 class Axis:
-    """The time across a drawing: from `start_s` to `end_s` on the log's clock, match time from `zero_s`."""
+    """The time across a drawing: from `start_s` to `end_s` on the log's clock, match time from `zero_s`.
+
+    `columns` is how finely samples are told apart; it divides `COLUMNS`.
+    """
 
     start_s: float
     end_s: float
     zero_s: float
+    columns: int = COLUMNS
 
     @property
     def span_s(self) -> float:

@@ -25,20 +25,22 @@ def gap_limit_s(t_s: FloatArray) -> float:
 def line_path(t_s: FloatArray, values: FloatArray, axis: Axis, low: float, high: float) -> str:
     """The path of a sampled signal between `low` (bottom) and `high` (top), broken at gaps.
 
-    `t_s` and `values` have shape (n,); NaN counts as missing. In each of the `COLUMNS` columns the path
+    `t_s` and `values` have shape (n,); NaN counts as missing. In each column of the axis the path
     touches the least and the greatest value, so that no spike is lost. Empty where nothing is to be drawn.
     """
-    limit_s = max(gap_limit_s(t_s), axis.span_s / COLUMNS)
+    limit_s = max(gap_limit_s(t_s), axis.span_s / axis.columns)
     inside = np.isfinite(values) & (t_s >= axis.start_s) & (t_s <= axis.end_s)
     t_s, values = t_s[inside], values[inside]
     if len(t_s) == 0:
         return ""
-    x = np.floor((t_s - axis.start_s) / axis.span_s * COLUMNS).astype(np.int64)
+    share = (t_s - axis.start_s) / axis.span_s
     y = _levels(values, low, high)
     breaks = np.diff(t_s, prepend=t_s[0]) > limit_s
-    if len(t_s) > COLUMNS:
-        x, y, breaks = _extremes(x, y, breaks)
-    return _written(x, y, breaks)
+    if len(t_s) <= 2 * axis.columns:
+        return _written(np.rint(share * COLUMNS).astype(np.int64), y, breaks)
+    column = np.floor(share * axis.columns).astype(np.int64)
+    column, y, breaks = _extremes(column, y, breaks)
+    return _written(column * (COLUMNS // axis.columns), y, breaks)
 
 
 def _levels(values: FloatArray, low: float, high: float) -> IntArray:

@@ -35,8 +35,8 @@ class Grid:
         return self.start_s + self.step_s * np.arange(self.count, dtype=np.float64)
 
     def index(self, t_s: float) -> int:
-        """The instant nearest to a time."""
-        return min(max(round((t_s - self.start_s) / self.step_s), 0), self.count - 1)
+        """The first instant at or after a time; the last one where there is none."""
+        return min(max(math.ceil((t_s - self.start_s) / self.step_s - 1e-6), 0), self.count - 1)
 
 
 def grid_of(axis: Axis) -> Grid:
@@ -81,17 +81,9 @@ def words_reading(grid: Grid, changes: Sequence[tuple[float, str]], start: str =
     """
     at_index = {0: start}
     for t_s, text in changes:
-        at_index[_first_instant(grid, t_s)] = text
+        if t_s <= grid.start_s + grid.step_s * (grid.count - 1):
+            at_index[grid.index(t_s)] = text
     texts = {visible(text): None for text in at_index.values()}
     number_of = {text: index for index, text in enumerate(texts)}
-    runs = [
-        entry
-        for index, text in sorted(at_index.items())
-        if index < grid.count
-        for entry in (index, number_of[visible(text)])
-    ]
+    runs = [entry for index, text in sorted(at_index.items()) for entry in (index, number_of[visible(text)])]
     return {"words": list(texts), "runs": runs}
-
-
-def _first_instant(grid: Grid, t_s: float) -> int:
-    return max(math.ceil((t_s - grid.start_s) / grid.step_s - 1e-6), 0)

@@ -100,8 +100,9 @@ def number(value: float | None, unit: str = "", digits: int = 3) -> str:
 def _rounded(value: float, digits: int) -> str:
     if value == 0:
         return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    return f"{round(value, places):.{min(max(places, 0), 6)}f}"
+    rounded = float(f"{value:.{digits - 1}e}")
+    places = digits - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:.{min(max(places, 0), 6)}f}"
 
 
 def percent(share: float) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
-from reports.event_page import event_page
+from reports.event import event_page
 from reports.names import unique_names
 from reports.page import match_page
 from reports.results import analysis_json, event_json, findings_csv, json_text
@@ -55,7 +56,8 @@ def write_whole(path: Path, text: str) -> None:
         _write_synced(part, text.encode("utf-8", "backslashreplace"))
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         reason = error.strerror or type(error).__name__
         raise WriteError(f"{path}: cannot be written ({reason}); choose another folder with --out") from error
 

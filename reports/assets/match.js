@@ -47,6 +47,7 @@
 
   const timeAt = (at) => data.start + at * data.step;
   const indexOf = (seconds) => Math.round((seconds - data.start) / data.step);
+  const indexFrom = (seconds) => Math.ceil((seconds - data.start) / data.step - 1e-6);
   const slots = [...document.querySelectorAll(".reading[data-lane]")].filter((slot) => data.lanes[slot.dataset.lane]);
 
   function moveTo(at, follow = true) {
@@ -197,7 +198,7 @@
 
   function onClick(event) {
     const moment = event.target.closest("a.moment");
-    if (moment) moveTo(indexOf(Number(moment.dataset.at)));
+    if (moment) moveTo(indexFrom(Number(moment.dataset.at)));
     const mark = event.target.closest("a[href^='#finding-']");
     if (mark) {
       const number = Number(mark.getAttribute("href").slice("#finding-".length));

@@ -1,0 +1,270 @@
+"""The page of a match in a real browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from tests.browser.conftest import Visit
+
+Opened = Callable[..., Visit]
+
+SECTIONS = ["pit", "strip", "findings", "sensors", "driving", "motors", "log", "made"]
+
+
+@pytest.mark.parametrize("name", ["match", "hostile", "bare", "event"])
+def test_a_page_asks_for_nothing_and_complains_of_nothing(
+    visit: Opened, pages: dict[str, Path], name: str
+) -> None:
+    opened = visit(name)
+
+    assert opened.requests == [pages[name].as_uri()]
+    assert opened.complaints == []
+
+
+def test_the_sections_stand_under_each_other_in_order(visit: Opened) -> None:
+    page = visit("match").page
+    tops = page.eval_on_selector_all(
+        "main > section", "all => all.map(s => [s.id, s.getBoundingClientRect().top])"
+    )
+
+    assert [name for name, _ in tops] == SECTIONS
+    assert [top for _, top in tops] == sorted(top for _, top in tops)
+
+
+def test_every_lane_is_drawn(visit: Opened) -> None:
+    boxes = visit("match").page.eval_on_selector_all(
+        ".lane svg.plot",
+        "all => all.map(s => [s.getBoundingClientRect().width, s.getBoundingClientRect().height])",
+    )
+
+    assert len(boxes) == 16
+    assert all(width > 600 and height >= 24 for width, height in boxes)
+
+
+def test_lines_have_their_colour_under_the_policy(visit: Opened) -> None:
+    colours = visit("match").page.eval_on_selector_all(
+        "path.l-current, path.l-heat, path.l-voltage, path.bar",
+        "all => all.map(p => getComputedStyle(p).stroke)",
+    )
+
+    assert len(set(colours)) == 5
+    assert "none" not in colours
+
+
+def test_keys_move_the_cursor_and_the_readings_follow(visit: Opened) -> None:
+    opened = visit("match")
+    page = opened.page
+    assert opened.clock() == "0:01.9"
+
+    page.keyboard.press("ArrowRight")
+    assert opened.clock() == "0:02.0"
+    page.keyboard.press("Shift+ArrowRight")
+    assert opened.clock() == "0:03.0"
+    page.keyboard.press("ArrowLeft")
+    assert opened.clock() == "0:02.9"
+
+    before = opened.reading("motor-0")
+    page.locator("#cursor").focus()
+    page.keyboard.press("End")
+    assert opened.clock() == "2:39.3"
+    assert opened.reading("motor-0") != before
+    assert opened.reading("phase") == "disabled"
+    page.keyboard.press("Home")
+    assert opened.clock() == "−0:03.1"
+
+
+def test_the_readings_are_those_of_the_instant(visit: Opened) -> None:
+    opened = visit("match")
+
+    for _ in range(3):
+        opened.page.keyboard.press("n")
+
+    assert opened.clock() == "0:58.4"
+    assert opened.reading("phase") == "teleop"
+    assert opened.reading("findings") == "1 uneven load, 2 dropped out, 3 stalled"
+    assert opened.reading("beam-0") == "clear"
+    assert opened.reading("contacts") == "hit 5.1\u00a0g"
+    assert opened.reading("limit-0") == "pressed"
+    assert opened.reading("cycles") == "4, carry"
+
+
+def test_findings_are_walked_by_key_and_by_button(visit: Opened) -> None:
+    opened = visit("match")
+    told = opened.page.locator("#told")
+
+    opened.page.keyboard.press("n")
+    assert told.inner_text() == "1. drive: uneven load"
+    opened.page.get_by_role("button", name="Next finding").click()
+    assert told.inner_text() == "2. entry: dropped out"
+    opened.page.keyboard.press("p")
+    opened.page.keyboard.press("p")
+    assert told.inner_text() == "8. arm_high: driven past its limit"
+
+    told.locator("a").click()
+    assert opened.page.evaluate("location.hash") == "#finding-8"
+
+
+def test_away_from_the_strip_a_key_goes_to_the_finding_itself(visit: Opened) -> None:
+    page = visit("match").page
+    page.locator("#made").scroll_into_view_if_needed()
+
+    page.keyboard.press("n")
+
+    assert page.evaluate("document.activeElement.id") == "finding-1"
+    top = page.locator("#finding-1").bounding_box()
+    assert top is not None
+    assert 0 <= top["y"] < 300
+
+
+def test_the_pointer_moves_the_cursor(visit: Opened) -> None:
+    opened = visit("match")
+    plot = opened.page.locator("#lane-supply svg.plot")
+    plot.scroll_into_view_if_needed()
+    box = plot.bounding_box()
+    assert box is not None
+
+    plot.click(position={"x": box["width"] / 2, "y": 50})
+
+    assert opened.clock() == "1:18.1"
+
+
+def test_a_moment_in_a_table_leads_to_the_strip(visit: Opened) -> None:
+    opened = visit("match")
+
+    opened.page.locator("#driving a.moment").nth(2).click()
+
+    assert opened.clock() == "0:31.8"
+    assert opened.page.evaluate("location.hash") == "#strip"
+
+
+def test_zoom_widens_the_strip_inside_its_own_region(visit: Opened) -> None:
+    opened = visit("match")
+    before = opened.page.locator("#lanes").evaluate("e => e.scrollWidth")
+
+    opened.page.get_by_role("button", name="Zoom in").click()
+    opened.page.keyboard.press("+")
+
+    assert opened.page.locator("#lanes").evaluate("e => e.scrollWidth") > 3 * before
+    assert opened.width()[0] <= 1280
+
+
+def test_play_moves_on_and_pauses(visit: Opened) -> None:
+    opened = visit("match")
+
+    opened.page.keyboard.press("k")
+    opened.page.wait_for_timeout(700)
+    opened.page.keyboard.press("k")
+    stopped = opened.clock()
+    assert stopped > "0:02.2"
+    opened.page.wait_for_timeout(150)
+
+    assert opened.clock() == stopped
+    assert opened.page.get_by_role("button", name="Play", exact=True).is_visible()
+
+
+def test_the_filter_shows_one_level(visit: Opened) -> None:
+    page = visit("match").page
+
+    page.get_by_role("button", name="Fix 3").click()
+    assert page.locator(".finding:visible").count() == 3
+    page.keyboard.press("v")
+    assert page.locator(".finding:visible").count() == 4
+    page.get_by_role("button", name="All 8").click()
+    assert page.locator(".finding:visible").count() == 8
+
+
+def test_a_mark_leads_to_a_finding_that_the_filter_hides(visit: Opened) -> None:
+    page = visit("match").page
+    page.get_by_role("button", name="Note 1").click()
+
+    page.locator("#lane-findings a").nth(1).click()
+
+    assert page.locator("#finding-2").is_visible()
+
+
+def test_keys_are_listed_and_sections_reached(visit: Opened) -> None:
+    page = visit("match").page
+
+    page.keyboard.press("?")
+    assert page.get_by_role("dialog", name="Keys").is_visible()
+    page.keyboard.press("Escape")
+    page.keyboard.press("5")
+    assert page.evaluate("document.activeElement.id") == "driving"
+
+
+@pytest.mark.parametrize("name", ["match", "hostile", "bare", "event"])
+def test_no_sideways_scroll_on_a_phone(visit: Opened, name: str) -> None:
+    opened = visit(name, width=390)
+    for width in (390, 320):
+        opened.page.set_viewport_size({"width": width, "height": 800})
+
+        wanted, given = opened.width()
+
+        assert (wanted <= given, given) == (True, width)
+
+
+def test_every_button_is_large_enough(visit: Opened) -> None:
+    sizes = visit("match", width=390).page.eval_on_selector_all(
+        "button, input, .marks a, #lane-findings a",
+        "all => all.map(b => b.getBoundingClientRect()).filter(r => r.width)"
+        ".map(r => Math.round(100 * Math.min(r.width, r.height)) / 100)",
+    )
+
+    assert len(sizes) > 20
+    assert min(sizes) >= 24
+
+
+def test_hostile_names_are_text_and_nothing_of_them_ran(visit: Opened) -> None:
+    opened = visit("hostile")
+
+    assert opened.page.title() == "evil – " + opened.page.locator(".robot bdi").inner_text()
+    assert opened.page.locator("img").count() == 0
+    assert opened.page.locator("#lane-beam-0 strong").inner_text().startswith("<img src=x onerror=")
+    opened.page.keyboard.press("n")
+    opened.page.keyboard.press("n")
+    assert "<img src=x" in opened.page.locator("#told").inner_text()
+    assert opened.complaints == []
+
+
+@pytest.mark.parametrize("name", ["match", "bare", "event"])
+def test_without_a_script_the_page_is_whole(visit: Opened, name: str) -> None:
+    opened = visit(name, java_script_enabled=False)
+
+    assert opened.complaints == []
+    if name != "event":
+        assert opened.page.locator("#controls").is_hidden()
+    if name == "match":
+        assert opened.page.locator("#lane-motor-2 .rest").is_visible()
+        assert opened.page.locator(".finding").count() == 8
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_ground_follows_the_readers_choice(visit: Opened, scheme: str) -> None:
+    ground = visit("match", color_scheme=scheme).page.evaluate(
+        "getComputedStyle(document.documentElement).backgroundColor"
+    )
+
+    assert ground == {"light": "rgb(241, 244, 238)", "dark": "rgb(15, 21, 18)"}[scheme]
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_printed_the_pit_list_is_one_page_and_everything_is_open(visit: Opened, script: bool) -> None:
+    opened = visit("match", java_script_enabled=script, color_scheme="dark")
+
+    printed = PdfReader(BytesIO(opened.page.pdf(prefer_css_page_size=True)))
+    texts = [sheet.extract_text() for sheet in printed.pages]
+
+    assert "Pit list" in texts[0]
+    assert "Spin both sides of the drive by hand" in texts[0]
+    assert "Eye protection on" in texts[0]
+    assert "Match strip" in texts[1]
+    assert "Match strip" not in texts[0]
+    whole = "\n".join(texts)
+    assert "drew nothing" in whole
+    assert "accelerometer" in whole
+    assert "Zoom" not in whole
