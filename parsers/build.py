@@ -31,6 +31,7 @@ from telemetry.units import unit_named
 
 __all__ = ["build_log"]
 
+_FIRST_EPOCH_S = 1e9
 _COMMENT = re.compile(r"^(#|%|//)+\s*")
 
 
@@ -49,7 +50,7 @@ def build_log(table: Table, source: Source, ledger: Ledger, overrides: LogOverri
     built.enter(ledger)
     other_cells = table.rows * (1 if long is None else len(table.columns) - 1)
     ledger.balance(table.cells_in_file, built.cells_kept + other_cells)
-    first = t_raw[0] if mended.order is None else t_raw[mended.order[0]]
+    first_s = float(t_raw[0] if mended.order is None else t_raw[mended.order[0]])
     shape = "wide" if long is None else "long"
     name = table.names[clock]
     return Log(
@@ -60,9 +61,16 @@ def build_log(table: Table, source: Source, ledger: Ledger, overrides: LogOverri
         t_s=_frozen(mended.t_s),
         channels=built.by_name(),
         repairs=ledger.repairs(),
-        start_epoch_s=None if stamps.base_epoch_s is None else stamps.base_epoch_s + float(first),
+        start_epoch_s=_start_epoch(stamps, first_s),
         seams_s=mended.seams_s,
     )
+
+
+def _start_epoch(stamps: Stamps, first_s: float) -> float | None:
+    """Unix time of the first record, unless the clock had not been set: it then says 1970 or so."""
+    if stamps.base_epoch_s is None or stamps.base_epoch_s + first_s < _FIRST_EPOCH_S:
+        return None
+    return stamps.base_epoch_s + first_s
 
 
 def _frozen(array: FloatArray) -> FloatArray:
@@ -90,18 +98,19 @@ def _readable_rows(
             readable = readable & (names.strings.fill_null("").str.strip_chars() != "").to_numpy()
     if readable.all():
         return table, stamps.t_s
-    for row in np.flatnonzero(~readable).tolist():
-        _enter_row(table, row, ledger, file)
+    unreadable = np.flatnonzero(~readable)
+    for row, cells in zip(unreadable.tolist(), table.row_texts(unreadable), strict=True):
+        line = None if table.lines is None else int(table.lines[row])
+        _enter_row(table.header, cells, line, ledger, file)
     rows = np.flatnonzero(readable)
     if not len(rows):
         raise LogError(f"{file}: looked for rows with a time and a channel, found none; export the log again")
     return table.take(rows), stamps.t_s[rows]
 
 
-def _enter_row(table: Table, row: int, ledger: Ledger, file: str) -> None:
-    cells = table.row_text(row)
-    line = None if table.lines is None else int(table.lines[row])
-    header = table.header
+def _enter_row(
+    header: tuple[str, ...] | None, cells: tuple[str, ...], line: int | None, ledger: Ledger, file: str
+) -> None:
     if header is not None:
         again = (_COMMENT.sub("", cells[0]), *cells[1:])
         if again == header[: len(cells)]:

@@ -62,7 +62,7 @@ class BuiltChannels:
         ledger.add(
             "unreadable_cell",
             self.spoiled,
-            f"{{count}} cell(s) without a value of the channel{{where}} left out: {names}{more}.",
+            f"{{count}} unreadable cell(s){{where}} left out, in {names}{more}.",
             line=self.spoiled_line,
             cells=self.spoiled,
         )
@@ -128,12 +128,13 @@ def wide_channels(
     """One channel for each column at `places`, of a table whose rows are in time order."""
     built = BuiltChannels()
     last_of_instant = _last_of_instant(t_s)
+    every_row = np.arange(table.rows)
     for place, name, unit in zip(places, names, units, strict=True):
         typed = table.columns[place].typed(has_unit=unit is not None)
         built.note_spoiled(name, len(typed.spoiled), table.first_line(typed.spoiled))
         rows = None if typed.valid is None else np.flatnonzero(typed.valid)
         values = typed.values if rows is None else typed.values[rows]
-        row_numbers = np.arange(table.rows) if rows is None else rows
+        row_numbers = every_row if rows is None else rows
         sampled = rows is None or not len(rows) or is_sampled(typed.kind, values, row_numbers)
         missing = _missing(typed, row_numbers, table.rows, sampled=sampled)
         times = t_s if rows is None else t_s[rows]

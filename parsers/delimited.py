@@ -20,6 +20,8 @@ __all__ = ["read_delimited", "sniff_delimited"]
 
 _BINARY = ((b"PK\x03\x04", "a zip archive or a workbook"), (b"%PDF", "a PDF"), (b"\x89PNG", "a picture"))
 _HEAD_BYTES = 1 << 14
+_BLANKS = b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"
+_CONTROLS = bytes([*range(9), *range(14, 32)])
 _CONTROL_SHARE = 0.3
 
 
@@ -29,9 +31,9 @@ def sniff_delimited(source: Source) -> str | None:
     for magic, words in _BINARY:
         if head.startswith(magic):
             return f"it is {words}"
-    if not source.data.strip(b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"):
+    if not head.strip(_BLANKS) and not source.data.strip(_BLANKS):
         return "it holds no text"
-    controls = sum(byte < 9 or 13 < byte < 32 for byte in head)
+    controls = len(head) - len(head.translate(None, _CONTROLS))
     if controls > 2 * _CONTROL_SHARE * len(head) or (controls - head.count(0)) > _CONTROL_SHARE * len(head):
         return "it is binary"
     return None

@@ -20,7 +20,7 @@ from telemetry.units import unit_named
 __all__ = ["Layout", "sniff_layout"]
 
 DELIMITERS = (",", ";", "\t", "|")
-_HEAD_LINES = 300
+_HEAD_LINES = 400
 _LATER_LINES = 100
 _SAMPLE_BYTES = 1 << 19
 _MOST_SAMPLE_CELLS = 4_000
@@ -73,7 +73,7 @@ def sniff_layout(text: bytes, overrides: LogOverrides, file: str) -> Layout | No
         candidate
         for delimiter in DELIMITERS
         for decimal in (".", ",")
-        if (decimal != delimiter) and (candidate := _read_as(head, later, delimiter, decimal)) is not None
+        if (candidate := _read_as(head, later, delimiter, decimal)) is not None
     ]
     if not candidates:
         return None
@@ -82,14 +82,19 @@ def sniff_layout(text: bytes, overrides: LogOverrides, file: str) -> Layout | No
 
 
 def _sample(text: bytes) -> tuple[list[tuple[int, str]], list[str]]:
-    """Lines of the head with their numbers, and lines from the middle; blank ones left out."""
-    head = text[:_SAMPLE_BYTES].decode(errors="replace").split("\n")
-    if len(text) > _SAMPLE_BYTES and len(head) > 1:
-        head.pop()
-    numbered = [(i, line.rstrip("\r")) for i, line in enumerate(head, start=1) if line.strip()]
-    middle = text[len(text) // 2 :][: _SAMPLE_BYTES // 4].decode(errors="replace").split("\n")[1:-1]
-    later = [line.rstrip("\r") for line in middle if line.strip()] if len(numbered) > _HEAD_LINES else []
-    return numbered[:_HEAD_LINES], later[:_LATER_LINES]
+    """Lines of the head with their numbers, and some from the middle; blank ones left out."""
+    head = _lines(text, 0, _HEAD_LINES)
+    numbered = [(i, line) for i, line in enumerate(head, start=1) if line.strip()]
+    middle = _lines(text, len(text) // 2, _LATER_LINES + 1)[1:] if len(head) == _HEAD_LINES else []
+    return numbered, [line for line in middle if line.strip()]
+
+
+def _lines(text: bytes, at: int, most: int) -> list[str]:
+    """At most so many lines from a place in the text; of a last one that the sample cuts, nothing."""
+    piece = text[at : at + _SAMPLE_BYTES]
+    lines = piece.split(b"\n", most)
+    whole = lines if at + _SAMPLE_BYTES >= len(text) and len(lines) <= most else lines[:-1] or lines
+    return [line.rstrip(b"\r").decode(errors="replace") for line in whole]
 
 
 def _read_as(

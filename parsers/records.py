@@ -116,13 +116,16 @@ def find_records(text: bytes, delimiter: str) -> Records:
     end = np.concatenate((feeds, [len(data)]))
     has_return = (end > start) & (data[np.maximum(end - 1, 0)] == _CR) if len(data) else end > start
     end = end - has_return
-    marks = np.flatnonzero(data == ord(delimiter))
+    is_mark = data == ord(delimiter)
     line = np.arange(1, len(start) + 1)
     if b'"' not in text:
-        width = np.diff(np.searchsorted(marks, np.append(start, len(data) + 1))) + 1
+        width = np.ones(len(start), dtype=np.int64)
+        inside = start < len(data)
+        if inside.any():
+            width[inside] += np.add.reduceat(is_mark.view(np.uint8), start[inside], dtype=np.uint32)
         filled = end > start
         return Records(text, start[filled], end[filled], width[filled], line[filled], {}, False)
-    return _find_quoted(text, data, start, end, marks, delimiter)
+    return _find_quoted(text, data, start, end, np.flatnonzero(is_mark), delimiter)
 
 
 def _find_quoted(

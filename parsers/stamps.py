@@ -100,6 +100,10 @@ def parse_stamps(cells: pl.Series, *, name: str, decimal: str, unit: str | None,
     """
     import polars as pl
 
+    clean = unit != "iso8601" and decimal != ","
+    quick = cells.cast(pl.Float64, strict=False) if clean else cells
+    if clean and quick.null_count() == 0 and bool(quick.is_finite().all()):
+        return _stamps_of_numbers(cells, quick, name=name, unit=unit, long=long)
     text = cells.fill_null("").str.strip_chars()
     plain = text.str.replace(",", ".", literal=True) if decimal == "," else text
     numbers = plain.cast(pl.Float64, strict=False)

@@ -117,12 +117,15 @@ class Table:
             lines=None if self.lines is None else self.lines[rows],
         )
 
-    def row_text(self, row: int) -> tuple[str, ...]:
-        """The cells of one row as text, blanks around them taken off; of text columns only."""
-        return tuple(
-            str(column.strings[row] or "").strip() if isinstance(column, TextColumn) else ""
+    def row_texts(self, rows: NDArray[np.integer]) -> list[tuple[str, ...]]:
+        """The cells of these rows as text, blanks around them taken off; empty for typed columns."""
+        columns = [
+            column.take(rows).strings.fill_null("").str.strip_chars().to_list()
+            if isinstance(column, TextColumn)
+            else [""] * len(rows)
             for column in self.columns
-        )
+        ]
+        return list(zip(*columns, strict=True))
 
     def first_line(self, rows: NDArray[np.integer]) -> int | None:
         """The first line among these rows."""

@@ -114,6 +114,14 @@ def test_a_long_log_comes_back_from_any_dialect(
     assert_same(log, columns)
 
 
+def test_a_decimal_comma_may_stand_in_quotes_between_commas(tmp_path: Path) -> None:
+    columns = example_columns()
+    log = read_log(write_wide(tmp_path / "log.csv", columns, Style(decimal=",")))
+
+    assert (log.dialect.delimiter, log.dialect.decimal) == (",", ",")
+    assert log.channels["feed_current_a"].values.tolist() == columns["feed_current_a"]
+
+
 def test_a_log_without_header_names_channels_by_their_place(tmp_path: Path) -> None:
     log = read_log(write_wide(tmp_path / "log.csv", example_columns(), Style(header=False)))
 
@@ -222,6 +230,15 @@ def test_the_file_tells_when_the_log_began(stamp: str, epoch: float, tmp_path: P
     path.write_text(f"timestamp,x_v\n{stamp},1\n")
 
     assert read_log(path).start_epoch_s == epoch
+
+
+def test_a_clock_that_was_not_set_does_not_tell_the_date(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text("time,x_v\n1970-01-01T00:00:05Z,1\n2026-03-01T10:00:00Z,2\n")
+    log = read_log(path)
+
+    assert log.start_epoch_s is None
+    assert [repair.kind for repair in log.repairs] == ["clock_jump"]
 
 
 def test_a_clock_that_counts_from_zero_does_not_tell_the_date(tmp_path: Path) -> None:
