@@ -1,0 +1,105 @@
+"""The pit list: what to do first."""
+
+from __future__ import annotations
+
+import pytest
+
+from telemetry.finding import Finding, Severity
+from telemetry.pit_list import MOST_ACTIONS, make_pit_list
+
+
+def _finding(
+    subject: str,
+    severity: Severity = Severity.FIX,
+    *,
+    confidence: float = 0.9,
+    minutes: float = 3.0,
+    start_s: float = 10.0,
+    kind: str = "dropout",
+    role: str = "beam",
+    cautions: tuple[str, ...] = (),
+) -> Finding:
+    return Finding(
+        kind=kind,
+        subject=subject,
+        role=role,
+        start_s=start_s,
+        end_s=start_s + 1,
+        severity=severity,
+        confidence=confidence,
+        text=f"{kind} of {subject} at {start_s:g} s.",
+        advice=f"Reseat {subject} ({kind}).",
+        minutes=minutes,
+        cautions=cautions,
+    )
+
+
+def test_nothing_found_is_nothing_to_do() -> None:
+    assert make_pit_list([]) == ()
+
+
+def test_a_note_is_no_action() -> None:
+    assert make_pit_list([_finding("entry", Severity.NOTE)]) == ()
+
+
+def test_an_action_says_what_to_do_why_when_and_how_long() -> None:
+    (action,) = make_pit_list([_finding("entry", cautions=("Hands off.",))])
+    assert action.text == "Reseat entry (dropout)."
+    assert action.subject == "entry"
+    assert action.why == "dropout of entry at 10 s."
+    assert (action.when_s, action.minutes, action.severity) == (10.0, 3.0, "fix")
+    assert action.cautions == ("Hands off.",)
+    assert action.findings == (0,)
+
+
+def test_one_action_a_subject_that_names_all_findings_behind_it() -> None:
+    found = [
+        _finding("entry", Severity.WATCH, kind="chatter", start_s=5, cautions=("A.",)),
+        _finding("gate", start_s=6),
+        _finding("entry", start_s=7, cautions=("B.", "A.")),
+        _finding("entry", Severity.NOTE, start_s=8, cautions=("C.",)),
+    ]
+    entry = next(action for action in make_pit_list(found) if action.subject == "entry")
+    assert entry.findings == (0, 2)
+    assert (entry.text, entry.when_s, entry.severity) == ("Reseat entry (dropout).", 7.0, "fix")
+    assert entry.why == "dropout of entry at 7 s. (1 more finding of this part.)"
+    assert entry.cautions == ("A.", "B.")
+
+
+def test_a_limit_and_a_motor_of_one_name_are_two_actions() -> None:
+    found = [_finding("arm", role="limit"), _finding("arm", role="motor")]
+    assert len(make_pit_list(found)) == 2
+
+
+def test_what_must_be_fixed_comes_before_what_must_be_watched() -> None:
+    found = [_finding("gate", Severity.WATCH, confidence=0.99), _finding("entry", confidence=0.5)]
+    assert [action.subject for action in make_pit_list(found)] == ["entry", "gate"]
+
+
+def test_the_surer_comes_first() -> None:
+    found = [_finding("gate", confidence=0.6), _finding("entry", confidence=0.9)]
+    assert [action.subject for action in make_pit_list(found)] == ["entry", "gate"]
+
+
+def test_the_quicker_comes_first_among_equals() -> None:
+    found = [_finding("gate", minutes=5), _finding("middle", minutes=2), _finding("entry", minutes=4)]
+    assert [action.subject for action in make_pit_list(found)] == ["middle", "entry", "gate"]
+
+
+def test_the_first_of_equal_findings_gives_the_time() -> None:
+    (action,) = make_pit_list([_finding("entry", start_s=9), _finding("entry", start_s=4)])
+    assert action.when_s == 4.0
+
+
+def test_the_order_does_not_hang_on_the_order_of_the_findings() -> None:
+    found = [_finding(name) for name in ("gate", "middle", "entry")]
+    for order in (found, found[::-1]):
+        assert [action.subject for action in make_pit_list(order)] == ["entry", "gate", "middle"]
+
+
+@pytest.mark.parametrize(("number", "listed"), [(MOST_ACTIONS, 12), (MOST_ACTIONS + 1, 12)])
+def test_twelve_actions_at_most(number: int, listed: int) -> None:
+    found = [_finding(f"beam {n}", confidence=0.5 + n / 100) for n in range(number)]
+    actions = make_pit_list(found)
+    assert len(actions) == listed
+    assert actions[0].subject == f"beam {number - 1}"
