@@ -17,6 +17,8 @@ from telemetry.log import BoolArray, FloatArray
 __all__ = ["Move", "Moves", "StateSpace"]
 
 _MOST_STATES = 300
+_MOST_JOINT_STATES = 4_000
+"""Occupancies × healths (all beams alive, or one stuck clear or broken): what time and memory grow with."""
 
 
 class Move(IntEnum):
@@ -90,12 +92,13 @@ class StateSpace:
 
 
 def _occupancies(beams: int, capacity: int, most_between: int) -> IntArray | None:
-    """All rows of slots within capacity, or None if there are more than _MOST_STATES."""
+    """All rows of slots within capacity, or None if there are too many."""
+    most_rows = min(_MOST_STATES, _MOST_JOINT_STATES // (2 * beams + 1))
     rows: list[tuple[int, ...]] = [()]
     for slot in range(2 * beams):
         most = 1 if slot % 2 == 0 else most_between
         rows = [(*row, count) for row in rows for count in range(min(most, capacity - sum(row)) + 1)]
-        if len(rows) > _MOST_STATES:
+        if len(rows) > most_rows:
             return None
     return np.array(rows, dtype=np.intp)
 
