@@ -171,7 +171,8 @@ class BeamHealth:
     """A stretch in which a beam told nothing true: `stuck_clear` or `stuck_broken`, and how sure that is.
 
     `contradictions_s` are the instants at which the story of the pieces gainsays what the beam read: pieces
-    that passed it unseen, or a beam that read broken with nothing there.
+    that passed it unseen, or a beam that read broken with nothing there; `flickered` says whether the signal
+    flickered as the stretch began, as a contact does when it breaks.
     """
 
     start_s: float
@@ -179,6 +180,7 @@ class BeamHealth:
     state: str
     probability: float
     contradictions_s: tuple[float, ...] = ()
+    flickered: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from telemetry.analysis import Analysis, BeamHealth, Contact
+from dataclasses import dataclass
+
+from telemetry.analysis import Analysis, BeamHealth, Contact, Switching
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
@@ -11,11 +13,30 @@ from telemetry.wording import HANDS_IN, counted, match_clock, when
 __all__ = ["DROPOUT"]
 
 _SURE = 0.8
+_MOST_BY_FLICKER = 0.85
+"""How sure a dropout can be that only its flicker after a contact tells."""
+_ONSET_WITHIN_S, _TICK_S = 1.0, 0.25
 _SIDE = {
     "stuck_clear": "the receiver and its signal lead",
     "stuck_broken": "the emitter, its supply, and a dirty, blocked or shifted lens",
 }
 _READ = {"stuck_clear": "clear", "stuck_broken": "broken"}
+
+
+@dataclass(frozen=True)
+class _Dropout:
+    """A stretch of bad health worth telling, with its onset and the contact just before, if any."""
+
+    stretch: BeamHealth
+    onset_s: float
+    contact: Contact | None
+    open_at_end: bool
+
+    @property
+    def confidence(self) -> float:
+        """The chance that it is true."""
+        most = 0.99 if self.stretch.contradictions_s else _MOST_BY_FLICKER
+        return min(self.stretch.probability, most)
 
 
 def _judge(known: Analysis, subject: str) -> Judgement:
@@ -26,21 +47,41 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if known.guesses:
         return NotEvaluated("no robot file: its unplugged state is unknown")
     stretches = known.pieces.beam_health.get(subject, ())
-    return [_finding(known, subject, stretch) for stretch in stretches if stretch.contradictions_s]
+    dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
+    return [_finding(known, subject, dropout) for dropout in dropouts if _worth_telling(dropout)]
 
 
-def _finding(known: Analysis, subject: str, stretch: BeamHealth) -> Finding:
-    contact = contact_before(known.contacts, stretch.start_s)
-    open_at_end = stretch.end_s >= known.match.end_s
+def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
+    onset_s = _onset_s(known.beams[subject], stretch)
+    contact = contact_before(known.contacts, onset_s)
+    return _Dropout(stretch, onset_s, contact, open_at_end=stretch.end_s >= known.match.end_s)
+
+
+def _onset_s(beam: Switching, stretch: BeamHealth) -> float:
+    """The first change to the stuck level around the start of the stretch; its start where there is none."""
+    into_stuck_s = beam.t_s[beam.on == (stretch.state == "stuck_broken")]
+    earliest_s = stretch.start_s - (_ONSET_WITHIN_S if stretch.flickered else 0.0)
+    near_s = into_stuck_s[(into_stuck_s >= earliest_s) & (into_stuck_s <= stretch.start_s + _TICK_S)]
+    return float(near_s[0]) if len(near_s) else stretch.start_s
+
+
+def _worth_telling(dropout: _Dropout) -> bool:
+    """The story gainsays the beam, or it flickered just after a contact, as a loose lead does."""
+    by_flicker = dropout.stretch.flickered and dropout.contact is not None
+    return bool(dropout.stretch.contradictions_s) or by_flicker
+
+
+def _finding(known: Analysis, subject: str, dropout: _Dropout) -> Finding:
+    stretch, contact = dropout.stretch, dropout.contact
     return Finding(
         kind="dropout",
         subject=subject,
         role="beam",
-        start_s=stretch.start_s,
+        start_s=dropout.onset_s,
         end_s=stretch.end_s,
-        severity=Severity.FIX if stretch.probability >= _SURE else Severity.WATCH,
-        confidence=min(stretch.probability, 0.99),
-        text=_text(known, subject, stretch, contact, open_at_end),
+        severity=Severity.FIX if dropout.confidence >= _SURE else Severity.WATCH,
+        confidence=dropout.confidence,
+        text=_text(known, subject, dropout),
         advice=(
             f"Look at {_SIDE[stretch.state]} of beam {subject}{_harness(known, subject)}: "
             "reseat, then tug-test."
@@ -48,36 +89,40 @@ def _finding(known: Analysis, subject: str, stretch: BeamHealth) -> Finding:
         evidence={
             "state": stretch.state,
             "contradictions": len(stretch.contradictions_s),
-            "first_contradiction_s": stretch.contradictions_s[0],
-            "came_back": not open_at_end,
+            "first_contradiction_s": stretch.contradictions_s[0] if stretch.contradictions_s else None,
+            "flickered": stretch.flickered,
+            "came_back": not dropout.open_at_end,
             "contact_t_s": contact.t_s if contact else None,
             "contact_peak_g": contact.peak_g if contact else None,
-            "open_at_end": open_at_end,
+            "open_at_end": dropout.open_at_end,
         },
         minutes=3.0,
         cautions=(HANDS_IN,),
     )
 
 
-def _text(
-    known: Analysis, subject: str, stretch: BeamHealth, contact: Contact | None, open_at_end: bool
-) -> str:
-    times = counted(len(stretch.contradictions_s), "time")
+def _text(known: Analysis, subject: str, dropout: _Dropout) -> str:
+    span = f"from {when(known.match, dropout.onset_s, dropout.stretch.end_s)}"
+    if dropout.open_at_end:
+        span = f"from {match_clock(known.match, dropout.onset_s)} to the end"
+    read = _READ[dropout.stretch.state]
+    return f"Beam {subject} read {read} {span}{_while(dropout.stretch)}{_after_hit(dropout)}."
+
+
+def _while(stretch: BeamHealth) -> str:
+    times = len(stretch.contradictions_s)
+    if not times:
+        return " after flickering as a loose lead does"
     said = "pieces passed it" if stretch.state == "stuck_clear" else "nothing stood there"
-    span = (
-        f"from {match_clock(known.match, stretch.start_s)} to the end"
-        if open_at_end
-        else f"from {when(known.match, stretch.start_s, stretch.end_s)}"
-    )
-    after = _after_hit(stretch, contact)
-    return f"Beam {subject} read {_READ[stretch.state]} {span} while {said} ({times}){after}."
+    return f" while {said} ({counted(times, 'time')})"
 
 
-def _after_hit(stretch: BeamHealth, contact: Contact | None) -> str:
+def _after_hit(dropout: _Dropout) -> str:
+    contact = dropout.contact
     if contact is None:
         return ""
     force = f" of {contact.peak_g:.1f} g" if contact.peak_g is not None else ""
-    return f"; it began {stretch.start_s - contact.t_s:.2f} s after a hit{force}"
+    return f"; it began {dropout.onset_s - contact.t_s:.2f} s after a hit{force}"
 
 
 def _harness(known: Analysis, subject: str) -> str:

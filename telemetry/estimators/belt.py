@@ -7,10 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 
 from telemetry.analysis import MotorTrace, Switching
-from telemetry.log import FloatArray
+from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import at_instants
 
-__all__ = ["belt_direction", "forward_clock"]
+__all__ = ["belt_direction", "running_clocks"]
 
 _COASTING_S = 0.3
 _LEAST_COMMAND = 0.1
@@ -42,14 +42,23 @@ def belt_direction(
     return motors[name].t_s[change], sign[change] * forward
 
 
-def forward_clock(belt: tuple[FloatArray, FloatArray], t_s: FloatArray) -> FloatArray:
-    """Seconds for which the belt has run forward until each instant, shape (n,)."""
-    changes_s, direction = belt
-    lasted_s = np.where(direction[:-1] > 0, np.diff(changes_s), 0.0)
-    before_s = np.concatenate(([0.0], np.cumsum(lasted_s)))
+def running_clocks(
+    belt: tuple[FloatArray, FloatArray], launcher: tuple[FloatArray, FloatArray], t_s: FloatArray
+) -> FloatArray:
+    """Seconds for which the belt has run forward until each instant, (2, *t_s.shape).
+
+    First with the launcher at rest, then with it up to speed; both are steps: when, and what from then.
+    """
+    changes_s = np.unique(np.concatenate((belt[0], launcher[0])))
+    forward = at_instants(*belt, changes_s) > 0
+    launching = at_instants(*launcher, changes_s) > 0
+    return np.stack([_clock(changes_s, forward & mode, t_s) for mode in (~launching, launching)])
+
+
+def _clock(changes_s: FloatArray, running: BoolArray, t_s: FloatArray) -> FloatArray:
+    before_s = np.concatenate(([0.0], np.cumsum(np.diff(changes_s) * running[:-1])))
     last = np.maximum(np.searchsorted(changes_s, t_s, side="right") - 1, 0)
-    since_s = np.where(direction[last] > 0, np.maximum(t_s - changes_s[last], 0.0), 0.0)
-    return np.asarray(before_s[last] + since_s)
+    return np.asarray(before_s[last] + running[last] * np.maximum(t_s - changes_s[last], 0.0))
 
 
 def _signs(trace: MotorTrace) -> FloatArray:

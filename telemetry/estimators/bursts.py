@@ -2,36 +2,52 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from telemetry.analysis import Burst, Switching
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import dwells, steps
 
-__all__ = ["find_bursts", "shortest_honest_dwell_s", "without_bursts", "without_short"]
+__all__ = ["find_bursts", "shortest_honest_dwell_s", "usual_pass_s", "without_bursts", "without_short"]
 
 _USUAL_S = 0.06
 _FLOOR_S, _CEILING_S = 0.03, 0.10
 _WITHIN_S = 1.0
 _LEAST_SHORT = 4
 _HUMPS_APART = 4.0
+_SHARE_OF_PASS, _LONGEST_PASS_S = 0.4, 1.0
 _LEAST_DWELLS = 12
 
 
-def shortest_honest_dwell_s(signal: Switching) -> tuple[float, str]:
-    """The dwell below which a change is too quick, and what told it: `two humps` or `usual value`.
+def usual_pass_s(beams: Iterable[Switching]) -> float | None:
+    """The usual time for which a piece in motion breaks a beam; None where none ever did.
+
+    The median over the beams of each one's median: a beam that chatters does not decide it.
+    """
+    passes = [dwells(beam.t_s, beam.end_s)[beam.on] for beam in beams]
+    brief = [lasting[lasting < _LONGEST_PASS_S] for lasting in passes]
+    medians = [float(np.median(lasting)) for lasting in brief if len(lasting)]
+    return float(np.median(medians)) if medians else None
+
+
+def shortest_honest_dwell_s(signal: Switching, pass_s: float | None = None) -> float:
+    """The dwell below which a change is too quick for a piece or a hand.
 
     Two-component mixture of Gaussians on the logarithm of the dwells, by expectation-maximisation; the
     valley between the humps serves where they stand at least a factor of four apart, held within 30 to
     100 ms. Else 60 ms: foam pieces of 0.1 m and more at belt speeds up to 1.5 m/s (common practice, no
-    source). A sampled signal cannot show less than its own period, so one and a half of them is the least.
+    source). Neither exceeds 0.4 of the usual pass where that is given; a sampled signal cannot show less than
+    its own period, so one and a half of them is the least.
     """
     lasting = dwells(signal.t_s, signal.end_s)[1:-1]
     lasting = lasting[lasting > 0]
     valley_s = _valley_s(lasting) if len(lasting) >= _LEAST_DWELLS else None
-    honest_s = _USUAL_S if valley_s is None else float(np.clip(valley_s, _FLOOR_S, _CEILING_S))
-    told_by = "usual value" if valley_s is None else "two humps"
-    return max(honest_s, 1.5 * signal.period_s), told_by
+    honest_s = _USUAL_S if valley_s is None else min(valley_s, _CEILING_S)
+    if pass_s is not None:
+        honest_s = min(honest_s, _SHARE_OF_PASS * pass_s)
+    return max(honest_s, _FLOOR_S, 1.5 * signal.period_s)
 
 
 def find_bursts(signal: Switching, honest_s: float, capacity: int | None) -> tuple[Burst, ...]:

@@ -31,10 +31,10 @@ _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.01, 0: 0.02, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
 _RELEASE_AT_DIP, _FALSE_DIP = 0.6, 0.05
-_GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 600, 1 / 2000, 1 / 15
+_GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 600, 1 / 2000, 1 / 30
 _AFTER_CONTACT = 30.0
-_FLICKER_TURNS = 0.15
-"""A contact that flickers makes or breaks: the chance, at each instant of it, that health changes."""
+_FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
+"""A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
 _SICK_AT_START = 0.03
 _WRONG_PRELOAD = 0.1
 _GAP_MOVE, _GAP_STEPS = 0.1, 12
@@ -50,6 +50,7 @@ class _Moment:
     dip: bool
     shaken: bool
     gap: bool
+    launching: bool
     edge: BoolArray
     flicker: BoolArray
     blind: BoolArray
@@ -77,14 +78,17 @@ def _moments(evidence: Evidence) -> tuple[list[_Moment], np.ndarray]:
     """The kinds of step that occur, and which each instant takes, (T,); steps of like length share theirs."""
     step_s = np.diff(evidence.t_s, prepend=evidence.t_s[0])
     short = (step_s < _SHORT_STEP_S).astype(np.intp)
-    shared = (short, evidence.direction, evidence.dip, evidence.shaken, evidence.gap)
-    traits = np.column_stack((*shared, evidence.edge, evidence.flicker, evidence.level == UNKNOWN))
+    flags = (evidence.dip, evidence.shaken, evidence.gap, evidence.launching)
+    by_beam = (evidence.edge, evidence.flicker, evidence.level == UNKNOWN)
+    traits = np.column_stack((short, evidence.direction, *flags, *by_beam))
     kinds, taken = np.unique(traits, axis=0, return_inverse=True)
     usual_s = medians_by(short, step_s, groups=2).tolist()
     moments = []
-    for is_short, direction, dip, shaken, gap, *rest in kinds.tolist():
-        by_beam = np.split(np.array(rest, dtype=bool), 3)
-        moments.append(_Moment(usual_s[is_short], direction, bool(dip), bool(shaken), bool(gap), *by_beam))
+    for kind in kinds:
+        dip, shaken, gap, launching = (bool(flag) for flag in kind[2:6])
+        edge, flicker, blind = np.split(kind[6:].astype(bool), 3)
+        step = usual_s[kind[0]], int(kind[1])
+        moments.append(_Moment(*step, dip, shaken, gap, launching, edge, flicker, blind))
     return moments, taken.ravel()
 
 
@@ -165,7 +169,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment, unseen: B
     at_beam, past = space.slots[:, ::2] > 0, space.slots[:, 1::2] > 0
     underway = past[:, :-1] & ~at_beam[:, 1:]
     passing = at_beam & ~past & unseen
-    lasting = (underway / evidence.travel_s).sum(axis=1) + passing.sum(axis=1) / evidence.pass_s
+    travel_s = evidence.travel_s[int(moment.launching)]
+    lasting = (underway / travel_s).sum(axis=1) + passing.sum(axis=1) / evidence.pass_s
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 
@@ -181,11 +186,12 @@ def _health(evidence: Evidence, moment: _Moment) -> FloatArray:
     matrix = np.zeros((len(states), len(states)))
     for number, (beam, level) in enumerate(states[1:], start=1):
         likely = evidence.unplugged[beam] in (level, UNKNOWN)
-        if moment.flicker[beam] and likely:
-            matrix[0, number] = matrix[number, 0] = _FLICKER_TURNS
-            continue
         rate = _GOES_SICK_PER_S if likely else _GOES_SICK_OTHER_PER_S
         matrix[0, number] = min(rate * moment.step_s * (_AFTER_CONTACT if moment.shaken else 1.0), 0.1)
         matrix[number, 0] = min(_RECOVERS_PER_S * moment.step_s, 0.5)
     matrix[np.diag_indices_from(matrix)] = 1 - matrix.sum(axis=1)
+    for number, (beam, level) in enumerate(states[1:], start=1):
+        if moment.flicker[beam] and evidence.unplugged[beam] in (level, UNKNOWN):
+            matrix[np.diag_indices_from(matrix)] *= _FLICKER_STAYS
+            matrix[0, number] = matrix[number, 0] = _FLICKER_TURNS
     return matrix

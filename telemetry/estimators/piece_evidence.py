@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 
 from telemetry.analysis import Burst, Contact, MotorTrace, Switching
-from telemetry.estimators.belt import belt_direction, forward_clock
-from telemetry.estimators.bursts import without_bursts, without_short
+from telemetry.estimators.belt import belt_direction, running_clocks
+from telemetry.estimators.bursts import usual_pass_s, without_bursts, without_short
 from telemetry.estimators.markov import IntArray
-from telemetry.estimators.releases import launcher_dips
+from telemetry.estimators.releases import launcher_dips, launcher_running
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells
@@ -24,8 +24,9 @@ UNKNOWN = 2
 _TICK_S = 0.25
 _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
-_SHAKEN_S, _FLICKER_S = 0.5, 0.3
-_TRAVEL_TIMES, _LEAST_TRAVEL_S, _LEAST_TRAVELS = 4.0, 0.5, 3
+_SHAKEN_S = 0.5
+_FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER = 0.6, 2, 6
+_TRAVEL_PASSES, _LEAST_TRAVEL_S = 4.0, 0.5
 _USUAL_PASS_S = 0.2
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
 
@@ -42,9 +43,11 @@ class Evidence:
         dip: (T,): the launcher met a piece.
         dips_tell: whether dips can be relied on to show releases.
         shaken: (T,): just after a contact.
-        flicker: (T, B): short dwells just here, in the signal before it was cleaned.
+        flicker: (T, B): a few short dwells end just here, in the signal before it was cleaned.
+        launching: (T,): the launcher is up to speed.
         gap: (T,): nothing was logged since the instant before.
-        travel_s: (B - 1,): time within which a piece on a free belt goes from one beam to the next.
+        travel_s: (2, B - 1): mean time in which a piece on a free belt goes from one beam to the next, with
+            the launcher at rest and up to speed.
         pass_s: time that a piece takes to pass a beam.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
     """
@@ -57,6 +60,7 @@ class Evidence:
     dips_tell: bool
     shaken: BoolArray
     flicker: BoolArray
+    launching: BoolArray
     gap: BoolArray
     travel_s: FloatArray
     pass_s: float
@@ -81,10 +85,13 @@ def gather_evidence(
     t_s = _instants(log, [beam.t_s for beam in clean.values()], dips_s, belt, gaps_s)
     level = np.column_stack([_level(beam, bursts.get(name, ()), t_s) for name, beam in clean.items()])
     edge = (np.diff(level, axis=0, prepend=level[:1]) != 0) & (level != UNKNOWN)
-    pass_s = _pass_s(list(clean.values()))
+    pass_s = usual_pass_s(clean.values()) or _USUAL_PASS_S
     clears = int((edge[:, -1] & (level[:, -1] == 0)).sum())
     hits_s = np.array([contact.t_s for contact in contacts])
-    short_s = [_short_dwells_s(beam, honest_dwell_s[name]) for name, beam in beams.items()]
+    flickers_s = [
+        _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name]) for name, beam in beams.items()
+    ]
+    launcher = launcher_running(robot, motors)
     return Evidence(
         t_s=t_s,
         level=level,
@@ -93,9 +100,10 @@ def gather_evidence(
         dip=np.isin(t_s, dips_s),
         dips_tell=len(dips_s) > 0 and len(dips_s) >= clears / 2,
         shaken=_shortly_after(t_s, hits_s, _SHAKEN_S),
-        flicker=np.column_stack([_shortly_after(t_s, events_s, _FLICKER_S) for events_s in short_s]),
-        gap=_after_gap(t_s, gaps_s),
-        travel_s=_travel_s(list(clean.values()), belt, pass_s),
+        flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
+        launching=at_instants(*launcher, t_s) > 0,
+        gap=_first_after(t_s, gaps_s[:, 1]),
+        travel_s=_travel_s(list(clean.values()), belt, launcher, pass_s),
         pass_s=pass_s,
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
@@ -140,10 +148,10 @@ def _direction(belt: tuple[FloatArray, FloatArray] | None, t_s: FloatArray) -> I
     return np.nan_to_num(at_instants(*belt, t_s)).astype(np.intp)
 
 
-def _after_gap(t_s: FloatArray, gaps_s: FloatArray) -> BoolArray:
-    """The first instant after each silence of the log."""
+def _first_after(t_s: FloatArray, events_s: FloatArray) -> BoolArray:
+    """The first instant at or after each event, (T,)."""
     after = np.zeros(len(t_s) + 1, dtype=bool)
-    after[np.searchsorted(t_s, gaps_s[:, 1])] = True
+    after[np.searchsorted(t_s, events_s)] = True
     return after[:-1]
 
 
@@ -152,33 +160,50 @@ def _shortly_after(t_s: FloatArray, events_s: FloatArray, within_s: float) -> Bo
     return np.asarray(np.nan_to_num(since, nan=np.inf) <= within_s)
 
 
-def _short_dwells_s(beam: Switching, honest_s: float) -> FloatArray:
-    """When dwells too short to be honest begin."""
-    return np.asarray(beam.t_s[dwells(beam.t_s, beam.end_s) < honest_s])
+def _flickers_s(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> FloatArray:
+    """Ends of groups of a few dwells too short to be honest: a contact that makes or breaks, (k,).
 
-
-def _pass_s(beams: Sequence[Switching]) -> float:
-    """The usual time for which a piece in motion breaks a beam."""
-    lasting = np.concatenate([dwells(beam.t_s, beam.end_s)[beam.on] for beam in beams])
-    passes = lasting[lasting < _LONGEST_PASS_S]
-    return float(np.median(passes)) if len(passes) else _USUAL_PASS_S
+    One blink alone says little, and a long burst is chatter.
+    """
+    lasting = dwells(beam.t_s, beam.end_s)
+    short = lasting < honest_s
+    at_s, over_s = beam.t_s[short], beam.t_s[short] + lasting[short]
+    if not len(at_s):
+        return at_s
+    first = np.flatnonzero(np.concatenate(([True], np.diff(at_s) > _FLICKER_WITHIN_S)))
+    number = np.diff(np.append(first, len(at_s)))
+    ends_s: FloatArray = over_s[np.append(first[1:], len(at_s)) - 1]
+    few: FloatArray = ends_s[(number >= _LEAST_FLICKER) & (number <= _MOST_FLICKER)]
+    return few
 
 
 def _travel_s(
-    beams: Sequence[Switching], belt: tuple[FloatArray, FloatArray] | None, pass_s: float
+    beams: Sequence[Switching],
+    belt: tuple[FloatArray, FloatArray] | None,
+    launcher: tuple[FloatArray, FloatArray],
+    pass_s: float,
 ) -> FloatArray:
-    """Four times the usual time, belt running forward, from one beam clearing to the next breaking.
+    """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
 
-    Where the log shows too few such ways, four passes: beams stand a few piece lengths apart.
+    Time in each of the two ways of running over the arrivals in it (the maximum-likelihood estimate of an
+    exponential), with one arrival after the usual time, four passes, put in beforehand.
     """
-    found = []
-    for here, there in pairwise(beams):
-        left_s, arrived_s = here.t_s[1:][~here.on[1:]], there.t_s[1:][there.on[1:]]
-        next_one = np.searchsorted(arrived_s, left_s)
-        came = next_one < len(arrived_s)
-        if came.sum() < _LEAST_TRAVELS or belt is None:
-            found.append(max(_LEAST_TRAVEL_S, _TRAVEL_TIMES * pass_s))
-            continue
-        took_s = forward_clock(belt, arrived_s[next_one[came]]) - forward_clock(belt, left_s[came])
-        found.append(max(_LEAST_TRAVEL_S, _TRAVEL_TIMES * float(np.median(took_s))))
-    return np.array(found)
+    usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
+    found = np.full((2, max(len(beams) - 1, 0)), usual_s)
+    if belt is None:
+        return found
+    for place, (here, there) in enumerate(pairwise(beams)):
+        left_s, arrived_s = _ways(here, there)
+        spent_s = np.diff(running_clocks(belt, launcher, np.stack((left_s, arrived_s))), axis=1)[:, 0]
+        while_up = at_instants(*launcher, arrived_s) > 0
+        for mode, arrivals in enumerate((~while_up, while_up)):
+            found[mode, place] = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
+    return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
+
+
+def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
+    """When one beam cleared, and when the next one broke after that; each (k,)."""
+    left_s, arrived_s = here.t_s[1:][~here.on[1:]], there.t_s[1:][there.on[1:]]
+    next_one = np.searchsorted(arrived_s, left_s)
+    came = next_one < len(arrived_s)
+    return np.asarray(left_s[came]), np.asarray(arrived_s[next_one[came]])

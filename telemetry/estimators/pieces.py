@@ -27,7 +27,7 @@ __all__ = ["estimate_pieces"]
 USUAL_CAPACITY = 3
 """Most pieces aboard where the robot file does not say."""
 
-_JOIN_S, _LEAST_SICK_S = 1.0, 0.5
+_JOIN_S, _LEAST_SICK_S, _AT_ONSET_S = 1.0, 0.5, 0.5
 _DRAWS = 200
 _BAND = (0.05, 0.95)
 _STATES = {0: "stuck_clear", 1: "stuck_broken"}
@@ -138,13 +138,14 @@ def _beam_health(
     gainsaid = (told != (evidence.level == 1)) & (evidence.level != UNKNOWN)
     for number, (beam, level) in enumerate(health_states(len(names))):
         if number:
-            found[names[beam]] += _stretches(
-                chance[:, number], evidence.t_s, gainsaid[:, beam], _STATES[level]
-            )
+            signs = gainsaid[:, beam], evidence.flicker[:, beam]
+            found[names[beam]] += _stretches(chance[:, number], evidence.t_s, *signs, _STATES[level])
     return MappingProxyType({name: tuple(sorted(parts, key=_by_start)) for name, parts in found.items()})
 
 
-def _stretches(likely: FloatArray, t_s: FloatArray, gainsaid: BoolArray, state: str) -> list[BeamHealth]:
+def _stretches(
+    likely: FloatArray, t_s: FloatArray, gainsaid: BoolArray, flicker: BoolArray, state: str
+) -> list[BeamHealth]:
     sick = spans(t_s, likely > 0.5, float(t_s[-1]), np.inf, bridge_s=_JOIN_S)
     began_s = t_s[runs(gainsaid)[0]]
     return [
@@ -154,6 +155,7 @@ def _stretches(likely: FloatArray, t_s: FloatArray, gainsaid: BoolArray, state: 
             state=state,
             probability=float(likely[(t_s >= start) & (t_s < end)].max()),
             contradictions_s=tuple(began_s[(began_s >= start) & (began_s < end)].tolist()),
+            flickered=bool((np.abs(t_s[flicker] - start) <= _AT_ONSET_S).any()),
         )
         for start, end in sick
         if end - start >= _LEAST_SICK_S

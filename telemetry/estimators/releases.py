@@ -9,9 +9,9 @@ import numpy as np
 from telemetry.analysis import MotorTrace
 from telemetry.log import FloatArray
 from telemetry.robot import Robot
-from telemetry.signals import period_s, runs
+from telemetry.signals import period_s, runs, steps
 
-__all__ = ["launcher_dips"]
+__all__ = ["launcher_dips", "launcher_running"]
 
 _LEAST_DROP = 0.02
 _NOISE_TIMES = 6.0
@@ -32,6 +32,18 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
     if trace.speed_source == "channel":
         return _falls(trace.t_s, trace.speed_rad_s, trace.driven)
     return np.empty(0)
+
+
+def launcher_running(robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[FloatArray, FloatArray]:
+    """When the launcher comes up to speed (1) and stops being so (0), as steps: times and states, (k,)."""
+    trace = motors.get(robot.launcher.motor) if robot.launcher else None
+    if trace is None:
+        return np.zeros(1), np.zeros(1)
+    up = trace.driven
+    if trace.speed_source == "channel":
+        up = up & (trace.speed_rad_s > _UP_TO_SPEED * np.percentile(trace.speed_rad_s, 98))
+    t_s, on = steps(trace.t_s, up)
+    return t_s, on.astype(float)
 
 
 def _falls(t_s: FloatArray, speed: FloatArray, driven: np.ndarray) -> FloatArray:

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Analysis, BeamHealth, Contact, SensorState, Switching
+from telemetry.analysis import Analysis, Contact, SensorState, Switching
 from telemetry.estimators.contacts import AFTER_CONTACT_S
 from telemetry.finding import Finding
 from telemetry.match import Match
@@ -41,22 +41,17 @@ def _beam_state(known: Analysis, name: str, beam: Switching) -> SensorState:
         transitions=beam.transitions,
         state=str(last.evidence["state"]),
         dead_since_s=last.start_s,
-        dead_interval_s=_death_between(known, name, beam, last),
+        dead_interval_s=_death_between(known, beam, last),
         contact_association=association,
     )
 
 
-def _death_between(known: Analysis, name: str, beam: Switching, dropout: Finding) -> tuple[float, float]:
-    """From the last honest edge to the first contradiction."""
-    stretch = _stretch(known, name, dropout)
-    edges_s = beam.t_s[beam.t_s <= dropout.start_s]
+def _death_between(known: Analysis, beam: Switching, dropout: Finding) -> tuple[float, float]:
+    """From the last honest edge to the first contradiction, or to the onset where nothing contradicts."""
+    edges_s = beam.t_s[beam.t_s < dropout.start_s]
     last_edge_s = float(edges_s[-1]) if len(edges_s) else float(known.part.t_s[0])
-    return last_edge_s, max(stretch.contradictions_s[0], dropout.start_s)
-
-
-def _stretch(known: Analysis, name: str, dropout: Finding) -> BeamHealth:
-    stretches = known.pieces.beam_health[name] if known.pieces else ()
-    return next(stretch for stretch in stretches if stretch.start_s == dropout.start_s)
+    first_s = dropout.evidence["first_contradiction_s"]
+    return last_edge_s, max(first_s, dropout.start_s) if isinstance(first_s, float) else dropout.start_s
 
 
 def _association(known: Analysis, name: str) -> RateComparison | None:

@@ -51,11 +51,13 @@ def judge_supply(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> Su
 def total_current_a(log: Log, robot: Robot, motors: Mapping[str, MotorTrace], t_s: FloatArray) -> FloatArray:
     """Current out of the battery at each instant, shape (n,): its channel, else the sum of the motors.
 
-    NaN where neither tells; a motor without a command cannot be part of a sum.
+    Positive means out of the battery; a channel wired the other way round is turned about, since over a match
+    more goes out than comes back. NaN where neither tells; a motor without a command cannot be part of a sum.
     """
     channel = log.channels.get(robot.supply.current) if robot.supply.current else None
     if channel is not None and len(channel.values):
-        return np.interp(t_s, channel.t_s, np.abs(channel.canonical()), left=np.nan, right=np.nan)
+        drawn_a = channel.canonical() * (1.0 if channel.canonical().mean() >= 0 else -1.0)
+        return np.interp(t_s, channel.t_s, drawn_a, left=np.nan, right=np.nan)
     if not motors:
         return np.full(len(t_s), np.nan)
     parts = [at_instants(trace.t_s, supply_current_a(trace), t_s) for trace in motors.values()]
