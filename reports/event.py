@@ -25,7 +25,7 @@ def event_page(event: Event) -> str:
 
 def verdict_words(summary: MatchSummary) -> str:
     """What is said of a match in one phrase."""
-    fix, watch = summary.counts.get(Severity.FIX, 0), summary.counts.get(Severity.WATCH, 0)
+    fix, watch = summary.parts.get(Severity.FIX, 0), summary.parts.get(Severity.WATCH, 0)
     return {
         "fix": f"{fix} to fix" + (f", {watch} to watch" if watch else ""),
         "watch": f"{watch} to watch",

@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from reports import tables, words
-from reports.closeups import CloseUp, close_up
+from reports.closeups import close_up
 from reports.palette import css_variables
 from reports.policy import content_policy
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, strip_of
 from reports.verdict import verdict_of
 from telemetry.analysis import Analysis
-from telemetry.finding import Finding, Severity
+from telemetry.event import summary_of
+from telemetry.finding import Severity
+from telemetry.wording import HANDS_IN
 
 if TYPE_CHECKING:
     import jinja2
@@ -50,6 +52,8 @@ def match_page(analysis: Analysis, *, event_href: str | None = None) -> str:
         findings=_findings(analysis),
         gaps=analysis.gaps_s.tolist(),
         tables=tables,
+        typical_cycle_s=summary_of(analysis).median_cycle_s,
+        hands_in=HANDS_IN,
         event_href=event_href,
     )
 
@@ -93,27 +97,24 @@ def _shown(value: object) -> object:
 def _findings(analysis: Analysis) -> list[dict[str, object]]:
     drawn = _worth_drawing(analysis)
     explained: set[str] = set()
+    first: dict[tuple[str, str, str], int] = {}
     shown = []
     for number, finding in enumerate(analysis.findings, 1):
+        alike = first.setdefault((finding.kind, finding.subject, finding.role), number)
         shown.append(
             {
                 "number": number,
                 "finding": finding,
+                "first": alike if alike != number else None,
                 "title": words.heading(finding.kind, finding.subject, finding.role),
                 "meaning": words.kind_words(finding.kind).meaning,
                 "explained": finding.kind not in explained,
-                "evidence": [
-                    words.evidence_words(str(key), value) for key, value in finding.evidence.items()
-                ],
-                "close_up": _drawn(analysis, finding) if number in drawn else None,
+                "evidence": words.evidence_list(finding.evidence, analysis.match.start_s),
+                "close_up": close_up(analysis, finding) if number in drawn else None,
             }
         )
         explained.add(finding.kind)
     return shown
-
-
-def _drawn(analysis: Analysis, finding: Finding) -> CloseUp | None:
-    return close_up(analysis, finding)
 
 
 def _worth_drawing(analysis: Analysis) -> set[int]:

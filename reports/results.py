@@ -176,8 +176,9 @@ def _cycle(cycle: Cycle) -> dict[str, Any]:
 
 def _summary(summary: MatchSummary) -> dict[str, Any]:
     counts = {str(level): summary.counts.get(level, 0) for level in Severity}
-    rest = {key: value for key, value in _fields(summary).items() if key not in ("name", "counts")}
-    return {"name": summary.name, "findings": counts, **rest}
+    parts = {str(level): summary.parts.get(level, 0) for level in Severity}
+    rest = {key: value for key, value in _fields(summary).items() if key not in ("name", "counts", "parts")}
+    return {"name": summary.name, "findings": counts, "parts": parts, **rest}
 
 
 def _trouble(trouble: Trouble) -> dict[str, Any]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from reports.words import counted
 from telemetry.analysis import Analysis
+from telemetry.event import parts_by_severity
 from telemetry.finding import Severity, Verdict
 
 __all__ = ["MatchVerdict", "verdict_of"]
@@ -13,11 +15,14 @@ __all__ = ["MatchVerdict", "verdict_of"]
 
 @dataclass(frozen=True)
 class MatchVerdict:
-    """The counts behind the verdict line, its sentence, and what must be known before trusting it."""
+    """The counts behind the verdict line, its sentence, and what must be known before trusting it.
+
+    `fix` and `watch` count parts, each once by its worst finding; `findings` counts the findings themselves.
+    """
 
     fix: int
     watch: int
-    note: int
+    findings: Mapping[Severity, int]
     not_judged: int
     checks: int
     log: str
@@ -28,11 +33,13 @@ class MatchVerdict:
 
 def verdict_of(analysis: Analysis) -> MatchVerdict:
     """What stands in the first line of a match's page."""
-    fix, watch, note = (sum(f.severity is severity for f in analysis.findings) for severity in Severity)
+    parts = parts_by_severity(analysis.findings)
+    findings = {level: sum(f.severity is level for f in analysis.findings) for level in Severity}
+    fix, watch = parts[Severity.FIX], parts[Severity.WATCH]
     not_judged = sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks)
     log, healthy = _log_words(analysis)
     return MatchVerdict(
-        fix, watch, note, not_judged, len(analysis.checks), log, healthy, _sentence(analysis, fix, watch),
+        fix, watch, findings, not_judged, len(analysis.checks), log, healthy, _sentence(analysis, fix, watch),
         tuple(_cautions(analysis)),
     )  # fmt: skip
 

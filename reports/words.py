@@ -12,7 +12,8 @@ from telemetry.plain import shown
 from telemetry.wording import counted
 
 __all__ = [
-    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_words", "heading", "kind_words",
+    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_list", "evidence_words", "heading",
+    "kind_words",
     "listed", "number", "percent", "sureness", "visible",
 ]  # fmt: skip
 
@@ -60,10 +61,11 @@ KIND_WORDS: Mapping[str, KindWords] = MappingProxyType(
 """What every kind of finding is called, and what it means."""
 
 _CONFIDENCE_WORDS = ((0.95, "almost certain"), (0.85, "very likely"), (0.65, "likely"), (0.4, "possible"))
+_INSTANTS = ("_t_s", "first_contradiction_s")
 _UNITS = (
     ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),
-    ("_mm", "mm"), ("_hz", "Hz"), ("_deg", "°"), ("_s", "s"),
-    ("_a", "A"), ("_v", "V"), ("_g", "g"), ("_c", "C"),
+    ("_mm", "mm"), ("_ms", "ms"), ("_hz", "Hz"), ("_deg", "°"), ("_s", "s"),
+    ("_a", "A"), ("_v", "V"), ("_g", "g"), ("_c", "C"), ("_j", "J"),
 )  # fmt: skip
 
 
@@ -138,6 +140,20 @@ def heading(kind: str, subject: str, role: str) -> str:
     if role == "log":
         return title.capitalize()
     return f"{subject.capitalize() if role in ('supply', 'indicator') else subject}: {title}"
+
+
+def evidence_list(evidence: Mapping[str, object], start_s: float) -> list[tuple[str, str]]:
+    """All pieces of evidence as labels and figures, instants as match time counted from `start_s`."""
+    return [
+        _instant(key, value, start_s) or evidence_words(str(key), value) for key, value in evidence.items()
+    ]
+
+
+def _instant(key: str, value: object, start_s: float) -> tuple[str, str] | None:
+    if not key.endswith(_INSTANTS) or isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    label = key.removesuffix("_s").removesuffix("_t").replace("_", " ")
+    return f"{label} at", clock(value, start_s)
 
 
 def evidence_words(key: str, value: object) -> tuple[str, str]:

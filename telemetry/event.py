@@ -9,7 +9,10 @@ from statistics import median
 from telemetry.analysis import Analysis
 from telemetry.finding import Finding, Severity, Verdict
 
-__all__ = ["Event", "MatchSummary", "Occurrence", "Trouble", "Unusable", "event_of", "summary_of"]
+__all__ = [
+    "Event", "MatchSummary", "Occurrence", "Trouble", "Unusable", "event_of",
+    "parts_by_severity", "summary_of",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -20,6 +23,7 @@ class MatchSummary:
         name: unique within the event; the folder of the match's page.
         verdict: `fix`, `watch`, `clear`, or `not_judged` where no check could say anything.
         counts: findings by severity.
+        parts: what they concern, each part once, by the worst that was found of it.
         not_evaluated, checks: checks that could not judge, and all checks.
         repairs: how often the reader had to mend the log.
         collected, released: pieces; None where they were not counted.
@@ -30,6 +34,7 @@ class MatchSummary:
     file: str
     verdict: str
     counts: Mapping[Severity, int]
+    parts: Mapping[Severity, int]
     not_evaluated: int
     checks: int
     repairs: int
@@ -115,6 +120,7 @@ def summary_of(analysis: Analysis, *, name: str | None = None) -> MatchSummary:
         file=analysis.log.file,
         verdict=_verdict(analysis),
         counts={level: sum(f.severity is level for f in analysis.findings) for level in Severity},
+        parts=parts_by_severity(analysis.findings),
         not_evaluated=sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks),
         checks=len(analysis.checks),
         repairs=sum(repair.count for repair in analysis.log.repairs),
@@ -123,6 +129,14 @@ def summary_of(analysis: Analysis, *, name: str | None = None) -> MatchSummary:
         released=pieces.released.estimate if pieces else None,
         median_cycle_s=median(closed) if closed else None,
     )
+
+
+def parts_by_severity(findings: Sequence[Finding]) -> dict[Severity, int]:
+    """How many parts have something to fix, to watch, to note: each counts once, by its worst finding."""
+    worst: dict[tuple[str, str], Severity] = {}
+    for level in reversed(Severity):
+        worst |= {(f.role, f.subject): level for f in findings if f.severity is level}
+    return {level: list(worst.values()).count(level) for level in Severity}
 
 
 def _verdict(analysis: Analysis) -> str:

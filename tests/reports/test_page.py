@@ -13,6 +13,7 @@ from reports.page import match_page
 from reports.policy import source_hash
 from telemetry.analysis import Analysis
 from telemetry.finding import Verdict
+from telemetry.wording import HANDS_IN
 from tests.reports.pages import Page, read_page
 from tests.reports.synthetic_match import bare_analysis, hostile_analysis, synthetic_analysis
 
@@ -132,6 +133,29 @@ def test_no_more_than_twelve_actions_and_the_rest_is_told(analysis: Analysis) ->
 
     assert sum(attributes.get("class") == "job" for attributes in page.all("li")) == 12
     assert "6 more actions left out" in page.words
+
+
+def test_the_same_trouble_again_is_told_shortly_and_counts_as_one_part(analysis: Analysis) -> None:
+    dropout = analysis.findings[1]
+    again = tuple(
+        replace(dropout, start_s=dropout.start_s + 20 * n, end_s=dropout.end_s + 20 * n) for n in range(3)
+    )
+
+    page = read_page(match_page(replace(analysis, findings=again)))
+
+    assert "1 thing to fix before the next match" in page.words
+    assert "1 in 3 findings" in page.words
+    assert page.words.count("Do: Push the entry beam's receiver plug home") == 1
+    assert page.words.count("What to do: as for finding 1.") == 2
+
+
+def test_a_caution_of_every_job_is_not_repeated_in_each(analysis: Analysis) -> None:
+    action = replace(analysis.pit_list[0], cautions=(HANDS_IN, "Hot."))
+
+    page = read_page(match_page(replace(analysis, pit_list=(action, action))))
+
+    assert HANDS_IN not in page.words.partition("Findings All")[0]
+    assert page.words.count("Caution: Hot.") == 2
 
 
 def test_the_general_cautions_stand_once(page: Page) -> None:

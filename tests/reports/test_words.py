@@ -83,6 +83,16 @@ def test_evidence_as_label_and_figure(key: str, value: object, spelled: tuple[st
     assert words.evidence_words(key, value) == spelled
 
 
+def test_instants_among_the_evidence_stand_in_match_time() -> None:
+    evidence = {"contact_t_s": 64.34, "first_contradiction_s": 70.0, "silent_s": 19.7}
+
+    assert words.evidence_list(evidence, 3.1) == [
+        ("contact at", "1:01.2"),
+        ("first contradiction at", "1:06.9"),
+        ("silent", "19.7 s"),
+    ]
+
+
 def test_every_kind_of_finding_has_words_of_its_own() -> None:
     assert set(words.KIND_WORDS) == set(KINDS)
     assert len({kind.title for kind in words.KIND_WORDS.values()}) == len(KINDS)

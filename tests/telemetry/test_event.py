@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from telemetry.analysis import Analysis
-from telemetry.event import event_of, summary_of
+from telemetry.event import event_of, parts_by_severity, summary_of
 from telemetry.finding import Severity
 from tests.reports.synthetic_match import bare_analysis, synthetic_analysis
 
@@ -22,9 +22,21 @@ def test_a_match_in_a_few_figures(analysis: Analysis) -> None:
 
     assert summary.name == "match-07"
     assert summary.counts == {Severity.FIX: 3, Severity.WATCH: 4, Severity.NOTE: 1}
+    assert summary.parts == {Severity.FIX: 3, Severity.WATCH: 3, Severity.NOTE: 1}
     assert (summary.not_evaluated, summary.checks, summary.repairs, summary.failures) == (4, 30, 4, 0)
     assert (summary.collected, summary.released) == (15, 15)
     assert summary.median_cycle_s == pytest.approx(17.2)
+
+
+def test_a_part_counts_once_by_its_worst_finding(analysis: Analysis) -> None:
+    dropout, chatter = analysis.findings[1], analysis.findings[5]
+
+    assert parts_by_severity([chatter, dropout, chatter]) == {
+        Severity.FIX: 1,
+        Severity.WATCH: 0,
+        Severity.NOTE: 0,
+    }
+    assert parts_by_severity([]) == dict.fromkeys(Severity, 0)
 
 
 def test_the_open_cycle_is_no_part_of_the_median(analysis: Analysis) -> None:
