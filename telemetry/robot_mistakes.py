@@ -14,7 +14,7 @@ from telemetry import robot as sections
 from telemetry.plain import shown
 from telemetry.toml_lines import KeyPath
 
-__all__ = ["Mistake", "Tree", "default_of", "dotted", "found", "model_mistakes", "nearest", "quoted"]
+__all__ = ["Mistake", "Tree", "dotted", "found", "model_mistakes", "nearest", "quoted"]
 
 Tree = Mapping[str, object]
 """A robot file as tomllib reads it, right or wrong."""
@@ -49,11 +49,6 @@ class Mistake:
         if near is not None:
             return f"{self.text}; did you mean {quoted(near)}?"
         return f"{self.text}; there is {_listed(self.valid, self.wrong)}"
-
-
-def default_of(path: KeyPath) -> object:
-    """What the model takes for a key of a known section that the file leaves out."""
-    return _model_at(path[:-1]).model_fields[str(path[-1])].default
 
 
 def dotted(path: KeyPath) -> str:

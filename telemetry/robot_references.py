@@ -1,11 +1,11 @@
-"""Names of a robot file that stand for nothing, and values that contradict each other."""
+"""Names of a robot file that are misspelled, and values that contradict each other."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 from itertools import pairwise
 
-from telemetry.robot_mistakes import Mistake, Tree, default_of, dotted, found, quoted
+from telemetry.robot_mistakes import Mistake, Tree, dotted, found, nearest, quoted
 from telemetry.toml_lines import KeyPath
 from telemetry.units import UNITS, unit_named
 
@@ -15,7 +15,9 @@ _SENSORS = ("beams", "limits", "ranges")
 
 
 def reference_mistakes(tree: Tree) -> list[Mistake]:
-    """Names that stand for nothing in the file, and values that contradict each other.
+    """Names that look like misspellings of others in the file, and values that contradict each other.
+
+    A device that the file merely says nothing of (a harness may serve more than is logged) is no mistake.
 
     Works on the raw tree, so that a wrong type elsewhere hides none of them; what has a
     wrong type itself is skipped.
@@ -68,8 +70,12 @@ def _unknown_motors(tree: Tree) -> Iterator[Mistake]:
     drive = _section(tree, "contact").get("drive")
     named += [(("contact", "drive", place), name) for place, name in _texts(drive)]
     for path, name in named:
-        if isinstance(name, str) and name not in motors:
+        if isinstance(name, str) and _misspelled(name, motors):
             yield Mistake(path, f"no motor of this file is named {quoted(name)}", name, list(motors))
+
+
+def _misspelled(name: str, known: Collection[str]) -> bool:
+    return name not in known and nearest(name, known) is not None
 
 
 def _harness_orders(tree: Tree) -> Iterator[Mistake]:
@@ -78,7 +84,7 @@ def _harness_orders(tree: Tree) -> Iterator[Mistake]:
         order = list(_texts(harness.get("order")))
         yield from _twice([(("harnesses", number, "order", place), name) for place, name in order], "device")
         for place, name in order:
-            if name not in devices:
+            if _misspelled(name, devices):
                 text = f"no motor, beam, limit or range of this file is named {quoted(name)}"
                 yield Mistake(("harnesses", number, "order", place), text, name, devices)
 
@@ -153,19 +159,13 @@ def _contradictions(tree: Tree) -> Iterator[Mistake]:
 def _above(
     path: KeyPath, table: dict[str, object], low: str, high: str, why: str, *, or_equal: bool = False
 ) -> Iterator[Mistake]:
-    """A mistake where the value of `low` exceeds that of `high`; what is not written has its default."""
-    small = table.get(low, default_of((*path, low)))
-    large = table.get(high, default_of((*path, high)))
+    """A mistake where both are written and the value of `low` exceeds that of `high`."""
+    small, large = table.get(low), table.get(high)
     if not (isinstance(small, int | float) and isinstance(large, int | float)) or small < 0 or large <= 0:
         return
     if small > large or (or_equal and small == large):
-        written = low if low in table else high
-        values = [
-            f"{key} is {found(n)}" + ("" if key in table else " by default")
-            for key, n in ((low, small), (high, large))
-        ]
-        text = f"{' and '.join(values)}, but {why}"
-        yield Mistake((*path, written), text)
+        text = f"{low} is {found(small)} and {high} is {found(large)}, but {why}"
+        yield Mistake((*path, low), text)
 
 
 def _unknown_units(tree: Tree) -> Iterator[Mistake]:
