@@ -71,7 +71,7 @@ def _table(summaries: Sequence[ChannelSummary]) -> str:
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), collapse_padding=True)
     for title in ("channel", "kind", "unit", "role"):
         table.add_column(title, overflow="fold")
     for title in ("samples", "missing", "rate Hz", "gaps", "changes", "min", "max"):
@@ -83,7 +83,8 @@ def _table(summaries: Sequence[ChannelSummary]) -> str:
     )
     with console.capture() as capture:
         console.print(table)
-    return "\n".join(line.rstrip() for line in capture.get().splitlines())
+    lines = (line.rstrip() for line in capture.get().splitlines())
+    return "\n".join(line for line in lines if line) + "\n"
 
 
 def _cells(summary: ChannelSummary) -> tuple[str, ...]:
