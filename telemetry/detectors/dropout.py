@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from telemetry.analysis import Analysis, BeamHealth, Contact, Switching
+from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Switching
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
@@ -48,7 +49,12 @@ def _judge(known: Analysis, subject: str) -> Judgement:
         return NotEvaluated("no robot file: its unplugged state is unknown")
     stretches = known.pieces.beam_health.get(subject, ())
     dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
-    return [_finding(known, subject, dropout) for dropout in dropouts if _worth_telling(dropout)]
+    bursts = known.bursts.get(subject, ())
+    return [
+        _finding(known, subject, dropout)
+        for dropout in dropouts
+        if _worth_telling(dropout) and not _is_chatter(dropout, bursts)
+    ]
 
 
 def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
@@ -69,6 +75,16 @@ def _worth_telling(dropout: _Dropout) -> bool:
     """The story gainsays the beam, or it flickered just after a contact, as a loose lead does."""
     by_flicker = dropout.stretch.flickered and dropout.contact is not None
     return bool(dropout.stretch.contradictions_s) or by_flicker
+
+
+def _is_chatter(dropout: _Dropout, bursts: Sequence[Burst]) -> bool:
+    """Whether most of it is a burst of chatter, which is a finding of its own."""
+    start_s, end_s = dropout.stretch.start_s, dropout.stretch.end_s
+    shared_s = sum(
+        max(0.0, min(end_s, burst.end_s + _TICK_S) - max(start_s, burst.start_s - _TICK_S))
+        for burst in bursts
+    )
+    return shared_s > (end_s - start_s) / 2
 
 
 def _finding(known: Analysis, subject: str, dropout: _Dropout) -> Finding:

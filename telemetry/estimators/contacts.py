@@ -9,7 +9,7 @@ import numpy as np
 from telemetry.analysis import Contact
 from telemetry.log import FloatArray, Log
 from telemetry.robot import Robot
-from telemetry.signals import moving_mean, period_s, sta_lta, trigger
+from telemetry.signals import moving_median, period_s, sta_lta, trigger
 
 __all__ = ["AFTER_CONTACT_S", "contact_before", "find_contacts"]
 
@@ -31,8 +31,8 @@ def find_contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
     """Contacts in the order of time; empty without an accelerometer.
 
     The slow part of each axis (gravity on a tilted mount, drift, steady driving) is taken off as a moving
-    mean; the magnitude triggers by STA/LTA and must reach the floor; what follows within 0.35 s is the
-    rebound of the same hit. Source of the trigger: see `telemetry.signals.sta_lta`.
+    median, which a short hit does not bend; the magnitude triggers by STA/LTA and must reach the floor; what
+    follows within 0.35 s and is no stronger is the rebound of the same hit. Source of the trigger: see `telemetry.signals.sta_lta`.
     """
     axes = [log.channels[name] for name in robot.contact.accelerometer if name in log.channels]
     axes = [axis for axis in axes if len(axis.values)]
@@ -44,7 +44,7 @@ def find_contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
 
 
 def _without_drift(t_s: FloatArray, acceleration_g: FloatArray) -> FloatArray:
-    return acceleration_g - moving_mean(t_s, acceleration_g, _DRIFT_WIDTH_S)
+    return acceleration_g - moving_median(t_s, acceleration_g, _DRIFT_WIDTH_S)
 
 
 def _contacts(t_s: FloatArray, parts_g: FloatArray, floor_g: float) -> tuple[Contact, ...]:
@@ -59,10 +59,14 @@ def _contacts(t_s: FloatArray, parts_g: FloatArray, floor_g: float) -> tuple[Con
         contact = _contact(t_s, parts_g, magnitude_g, slice(max(first - short + 1, 0), last + 1), apart_s)
         if contact.peak_g is None or contact.peak_g < floor_g:
             continue
-        if found and contact.t_s - (found[-1].t_s + found[-1].duration_s) < _REBOUND_S:
-            continue
-        found.append(contact)
+        if not (found and _is_rebound(contact, found[-1])):
+            found.append(contact)
     return tuple(found)
+
+
+def _is_rebound(contact: Contact, before: Contact) -> bool:
+    since_s = contact.t_s - (before.t_s + before.duration_s)
+    return since_s < _REBOUND_S and (contact.peak_g or 0.0) <= (before.peak_g or 0.0)
 
 
 def _contact(

@@ -25,7 +25,7 @@ _TICK_S = 0.25
 _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
 _SHAKEN_S = 0.5
-_FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER = 0.6, 2, 6
+_FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S = 4.0, 0.5
 _USUAL_PASS_S = 0.2
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
@@ -163,8 +163,11 @@ def _shortly_after(t_s: FloatArray, events_s: FloatArray, within_s: float) -> Bo
 def _flickers_s(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> FloatArray:
     """Ends of groups of a few dwells too short to be honest: a contact that makes or breaks, (k,).
 
-    One blink alone says little, and a long burst is chatter.
+    One blink alone says little, a long burst is chatter, and where chatter comes again and again a few short
+    dwells are more of the same.
     """
+    if sum(burst.edges > 2 * _MOST_FLICKER for burst in bursts) >= _CHATTERING:
+        return np.empty(0)
     lasting = dwells(beam.t_s, beam.end_s)
     short = lasting < honest_s
     at_s, over_s = beam.t_s[short], beam.t_s[short] + lasting[short]
