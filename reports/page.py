@@ -14,6 +14,7 @@ from reports.palette import css_variables
 from reports.policy import content_policy
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, strip_of
 from reports.verdict import verdict_of
+from reports.working_map import working_maps
 from telemetry.analysis import Analysis
 from telemetry.event import summary_of
 from telemetry.finding import Severity
@@ -53,6 +54,7 @@ def match_page(analysis: Analysis, *, event_href: str | None = None) -> str:
         gaps=analysis.gaps_s.tolist(),
         tables=tables,
         typical_cycle_s=summary_of(analysis).median_cycle_s,
+        maps=list(working_maps(analysis)),
         hands_in=HANDS_IN,
         event_href=event_href,
     )

@@ -150,10 +150,10 @@ def evidence_list(evidence: Mapping[str, object], start_s: float) -> list[tuple[
 
 
 def _instant(key: str, value: object, start_s: float) -> tuple[str, str] | None:
-    if not key.endswith(_INSTANTS) or isinstance(value, bool) or not isinstance(value, int | float):
+    if not key.endswith(_INSTANTS) or isinstance(value, bool) or not isinstance(value, int | float | None):
         return None
     label = key.removesuffix("_s").removesuffix("_t").replace("_", " ")
-    return f"{label} at", clock(value, start_s)
+    return f"{label} at", "–" if value is None else clock(value, start_s)
 
 
 def evidence_words(key: str, value: object) -> tuple[str, str]:
