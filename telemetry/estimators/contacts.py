@@ -32,7 +32,8 @@ def find_contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
 
     The slow part of each axis (gravity on a tilted mount, drift, steady driving) is taken off as a moving
     median, which a short hit does not bend; the magnitude triggers by STA/LTA and must reach the floor; what
-    follows within 0.35 s and is no stronger is the rebound of the same hit. Source of the trigger: see `telemetry.signals.sta_lta`.
+    follows within 0.35 s and is no stronger is the rebound of the same hit. Source of the trigger: see
+    `telemetry.signals.sta_lta`.
     """
     axes = [log.channels[name] for name in robot.contact.accelerometer if name in log.channels]
     axes = [axis for axis in axes if len(axis.values)]

@@ -17,7 +17,7 @@ from telemetry.signals import (
     hold_s,
     integral,
     medians_by,
-    moving_mean,
+    moving_median,
     period_s,
     runs,
     spans,
@@ -205,22 +205,36 @@ def test_values_at_instants_are_the_last_before(t_s: list[float], instants_s: li
 # Means and sums
 
 
-def test_moving_mean_of_ten_samples() -> None:
-    found = moving_mean(_frozen(range(10)), _frozen([0, 0, 0, 3, 0, 0, 6, 6, 6, 0]), 2.0)
-    assert found == pytest.approx([0, 0, 1, 1, 1, 2, 4, 6, 4, 3])
+def test_moving_median_of_ten_samples() -> None:
+    found = moving_median(_frozen(range(10)), _frozen([1, 1, 1, 9, 1, 1, 6, 6, 6, 2]), 2.0)
+    assert found.tolist() == [1, 1, 1, 1, 1, 1, 6, 6, 6, 2]
+
+
+def test_moving_median_of_hardly_anything() -> None:
+    assert moving_median(_frozen([]), _frozen([]), 1.0).tolist() == []
+    assert moving_median(_frozen([3]), _frozen([7]), 1.0).tolist() == [7]
+    assert moving_median(_frozen([3, 3]), _frozen([7, 9]), 1.0).tolist() == [8, 8]
+    assert moving_median(_frozen([3, 4]), _frozen([7, 9]), 2.0).tolist() == [7, 9]
 
 
 @few
-@given(clock, st.sampled_from([0.25, 1.0, 5.0]), st.data())
-def test_moving_mean_is_the_mean_of_the_neighbours(
-    t_s: list[float], width_s: float, data: st.DataObject
-) -> None:
-    values = data.draw(st.lists(st.integers(-99, 99), min_size=len(t_s), max_size=len(t_s)))
-    expected = [
-        np.mean([v for at, v in zip(t_s, values, strict=True) if abs(at - here) <= width_s / 2])
-        for here in t_s
-    ]
-    assert moving_mean(_frozen(t_s), _frozen(values), width_s) == pytest.approx(expected, abs=1e-9)
+@given(st.lists(st.integers(-99, 99), min_size=2, max_size=40), st.integers(1, 5))
+def test_moving_median_is_the_median_of_the_neighbours(values: list[int], half: int) -> None:
+    ends_held = [values[0]] * half + values + [values[-1]] * half
+    expected = [np.median(ends_held[here : here + 2 * half + 1]) for here in range(len(values))]
+    found = moving_median(_frozen(range(len(values))), _frozen(values), 2.0 * half)
+    assert found.tolist() == expected
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_moving_median_follows_a_slope_and_leaves_out_a_spike_at_any_rate(rate_hz: float) -> None:
+    """A spike shifts the median by no more than the slope over its own length, and one sample."""
+    t_s = np.arange(round(20 * rate_hz)) / rate_hz
+    slope = 0.1 * t_s
+    values = slope + 5.0 * ((t_s >= 9.0) & (t_s < 9.2))
+    found = moving_median(_frozen(t_s.tolist()), _frozen(values.tolist()), 1.0)
+    calm = (t_s > 0.5) & (t_s < 19.5)
+    assert found[calm] == pytest.approx(slope[calm], abs=0.1 * (0.2 + 1 / rate_hz))
 
 
 def test_the_integral_is_the_area_under_the_line_without_its_gaps() -> None:
