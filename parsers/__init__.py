@@ -1,8 +1,25 @@
-"""Bytes to a Log: `read_log` is the door."""
+"""Bytes to a Log: `read_log` is the door. What is named here is loaded when first used, not before."""
 
-from parsers.door import read_log
-from parsers.folder import find_logs, is_log_name
-from parsers.limits import Limits
-from parsers.overrides import LogOverrides
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from parsers.door import read_log
+    from parsers.folder import find_logs, is_log_name
+    from parsers.limits import Limits
+    from parsers.overrides import LogOverrides
 
 __all__ = ["Limits", "LogOverrides", "find_logs", "is_log_name", "read_log"]
+
+_HOMES = {
+    "Limits": "limits", "LogOverrides": "overrides", "find_logs": "folder", "is_log_name": "folder",
+    "read_log": "door",
+}  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"parsers.{_HOMES[name]}"), name)
