@@ -61,7 +61,7 @@ def _from_channel(log: Log, section: MatchSection) -> list[Phase]:
     channel = log.channels.get(section.phase) if section.phase else None
     if channel is None or not len(channel.values):
         return []
-    holds_s = hold_s(channel.t_s) if channel.sampled else np.inf
+    holds_s = _holds_s(channel)
     end_s = np.nextafter(log.span_s, np.inf)
     found = [
         Phase(phase, float(start), float(end))
@@ -71,6 +71,11 @@ def _from_channel(log: Log, section: MatchSection) -> list[Phase]:
         )
     ]
     return sorted(found, key=lambda phase: phase.start_s)
+
+
+def _holds_s(channel: Channel) -> float:
+    """How long a value stands for: of a channel logged when it changes, until the next."""
+    return hold_s(channel.t_s) if channel.sampled else np.inf
 
 
 def _is_phase(channel: Channel, section: MatchSection, phase: str) -> BoolArray:
@@ -88,7 +93,7 @@ def _from_activity(log: Log, robot: Robot) -> list[Phase]:
             channel = log.channels.get(name) if name else None
             if channel is not None and len(channel.values):
                 moving = np.abs(channel.canonical()) > floor
-                stretches.append(spans(channel.t_s, moving, log.span_s, hold_s(channel.t_s)))
+                stretches.append(spans(channel.t_s, moving, log.span_s, _holds_s(channel)))
     if not stretches:
         return []
     together = np.concatenate(stretches)
@@ -130,15 +135,20 @@ def _groups(phases: Sequence[Phase]) -> list[list[Phase]]:
 def _match(
     name: str, enabled: list[Phase], window_s: tuple[float, float], section: MatchSection, source: str
 ) -> Match:
-    parts = [part for phase in enabled for part in _endgame_apart(phase, enabled[0].start_s, section)]
+    endgame_s = _endgame_begins_s(enabled, section)
+    parts = [part for phase in enabled for part in _endgame_apart(phase, endgame_s)]
     covered = _with_disabled(parts, window_s)
     return Match(name, enabled[0].start_s, enabled[-1].end_s, window_s, tuple(covered), source)
 
 
-def _endgame_apart(phase: Phase, start_s: float, section: MatchSection) -> list[Phase]:
-    """The last part of teleop, by the schedule, as a phase of its own."""
-    begins_s = start_s + section.autonomous_s + section.teleop_s - section.endgame_s
-    if phase.phase != "teleop" or section.endgame_s == 0 or phase.end_s <= begins_s:
+def _endgame_begins_s(enabled: Sequence[Phase], section: MatchSection) -> float:
+    """When the last part of teleop begins by the schedule, counted from the first teleop; else never."""
+    teleop_s = min((phase.start_s for phase in enabled if phase.phase == "teleop"), default=np.inf)
+    return np.inf if section.endgame_s == 0 else teleop_s + section.teleop_s - section.endgame_s
+
+
+def _endgame_apart(phase: Phase, begins_s: float) -> list[Phase]:
+    if phase.phase != "teleop" or phase.end_s <= begins_s:
         return [phase]
     if phase.start_s >= begins_s:
         return [Phase("endgame", phase.start_s, phase.end_s)]
