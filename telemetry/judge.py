@@ -81,11 +81,16 @@ def _contacts(known: Analysis) -> Parts:
 
 
 def _switches(known: Analysis) -> Parts:
-    end_s = float(known.part.t_s[-1])
+    end_s = _end_s(known)
     return {
         "beams": read_beams(known.part, known.robot, end_s),
         "limits": read_limits(known.part, known.robot, end_s),
     }
+
+
+def _end_s(known: Analysis) -> float:
+    """The last instant of the match's part of the log; its start where the log is empty."""
+    return float(known.part.t_s[-1]) if len(known.part.t_s) else known.match.start_s
 
 
 def _bursts(known: Analysis) -> Parts:
@@ -107,7 +112,7 @@ def _motors(known: Analysis) -> Parts:
 
 
 def _motor_states(known: Analysis) -> Parts:
-    states = find_stalls(known.robot, known.motors, float(known.part.t_s[-1]))
+    states = find_stalls(known.robot, known.motors, _end_s(known))
     use = sum_up_use(known.part, known.robot, known.motors, states)
     return {"motor_states": states, "motor_use": use}
 
