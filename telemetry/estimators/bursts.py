@@ -5,17 +5,28 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.analysis import Burst, Switching
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import dwells, steps
 
-__all__ = ["find_bursts", "shortest_honest_dwell_s", "usual_pass_s", "without_bursts", "without_short"]
+__all__ = [
+    "find_bursts",
+    "find_limit_bursts",
+    "shortest_honest_dwell_s",
+    "usual_pass_s",
+    "without_bursts",
+    "without_short",
+]
 
 _USUAL_S = 0.06
 _FLOOR_S, _CEILING_S = 0.03, 0.10
 _WITHIN_S = 1.0
 _LEAST_SHORT = 4
+_USUAL_CAPACITY, _MOST_IN_A_SECOND = 3, 10
+_SETTLE_S = 0.015
+"""A mechanical switch has settled by then (common practice, no source)."""
 _HUMPS_APART = 4.0
 _SHARE_OF_PASS, _LONGEST_PASS_S = 0.4, 1.0
 _LEAST_DWELLS = 12
@@ -51,24 +62,58 @@ def shortest_honest_dwell_s(signal: Switching, pass_s: float | None = None) -> f
 
 
 def find_bursts(signal: Switching, honest_s: float, capacity: int | None) -> tuple[Burst, ...]:
-    """Stretches with more short dwells in one second than a robot full of pieces could make."""
+    """Stretches of a beam with more short dwells in one second than a robot full of pieces could make.
+
+    `capacity` is the most pieces aboard, None where it is not known.
+    """
+    return _crowded(signal, honest_s, _least_short(signal, honest_s, capacity))
+
+
+def find_limit_bursts(signal: Switching, honest_s: float) -> tuple[Burst, ...]:
+    """The same of a limit. The few milliseconds in which a mechanical switch settles are left out."""
+    return _crowded(_settled(signal), honest_s, _LEAST_SHORT)
+
+
+def _least_short(signal: Switching, honest_s: float, capacity: int | None) -> int:
+    """One more short dwell than a volley of all pieces makes in a second.
+
+    Of touching pieces only the clear moments between are short; at a rate that hardly resolves a pass, the
+    passes are as well.
+    """
+    pieces = min(capacity or _USUAL_CAPACITY, _MOST_IN_A_SECOND)
+    hardly_resolved = honest_s <= 1.5 * signal.period_s
+    return max(_LEAST_SHORT, 2 * pieces if hardly_resolved else pieces + 1)
+
+
+def _settled(signal: Switching) -> Switching:
+    """Without the short dwells just after a switch that had kept still moved."""
+    if not len(signal.t_s):
+        return signal
+    lasting = dwells(signal.t_s, signal.end_s)
+    had_kept_still = np.concatenate(([True], lasting[:-1] >= _SETTLE_S))
+    moved_s = signal.t_s[np.maximum.accumulate(np.where(had_kept_still, np.arange(len(lasting)), 0))]
+    return without_short(signal, _SETTLE_S, signal.t_s - moved_s < _SETTLE_S)
+
+
+def _crowded(signal: Switching, honest_s: float, least: int) -> tuple[Burst, ...]:
+    """Stretches with at least so many short dwells in one second."""
     lasting = dwells(signal.t_s, signal.end_s)
     short = lasting < honest_s
     if len(lasting):
         short[[0, -1]] = False
-    at = signal.t_s[short]
-    least = max(_LEAST_SHORT, (capacity or 3) + 1)
+    number = np.flatnonzero(short)
+    at = signal.t_s[number]
     crowd = np.searchsorted(at, at + _WITHIN_S, side="right") - np.arange(len(at))
     first = np.flatnonzero(crowd >= least)
     opened = np.zeros(len(at) + 1, dtype=np.intp)
     np.add.at(opened, first, 1)
     np.add.at(opened, first + crowd[first], -1)
     dense = np.cumsum(opened)[:-1] > 0
-    at, lasted = at[dense], lasting[short][dense]
+    number, at = number[dense], at[dense]
     if not len(at):
         return ()
-    groups = np.split(np.arange(len(at)), np.flatnonzero(np.diff(at) > _WITHIN_S) + 1)
-    return tuple(_burst(at[group], lasted[group]) for group in groups)
+    groups = np.split(number, np.flatnonzero(np.diff(at) > _WITHIN_S) + 1)
+    return tuple(_burst(group, signal.t_s, lasting) for group in groups)
 
 
 def without_bursts(signal: Switching, bursts: tuple[Burst, ...], honest_s: float) -> Switching:
@@ -88,14 +133,22 @@ def without_short(signal: Switching, least_s: float, where: BoolArray) -> Switch
     return Switching(t_s, on, signal.end_s, signal.period_s)
 
 
-def _burst(at_s: FloatArray, lasted_s: FloatArray) -> Burst:
+def _burst(number: NDArray[np.intp], t_s: FloatArray, lasting_s: FloatArray) -> Burst:
+    """A burst by the numbers of its short dwells."""
+    lasted_s = lasting_s[number]
     return Burst(
-        start_s=float(at_s[0]),
-        end_s=float(at_s[-1] + lasted_s[-1]),
-        edges=2 * len(at_s),
+        start_s=float(t_s[number[0]]),
+        end_s=float(t_s[number[-1]] + lasted_s[-1]),
+        edges=_extra_edges(number),
         shortest_s=float(lasted_s.min()),
         median_s=float(np.median(lasted_s)),
     )
+
+
+def _extra_edges(number: NDArray[np.intp]) -> int:
+    """Edges that go when the short dwells go: of k in a row k, and one more where k is odd."""
+    in_a_row = np.diff(np.concatenate(([-1], np.flatnonzero(np.diff(number) > 1), [len(number) - 1])))
+    return int((in_a_row + in_a_row % 2).sum())
 
 
 def _valley_s(lasting_s: FloatArray) -> float | None:

@@ -37,6 +37,7 @@ _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 """A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
 _SICK_AT_START = 0.03
 _WRONG_PRELOAD = 0.1
+_GRIPPED_WITHIN_S = 0.5
 _GAP_MOVE, _GAP_STEPS = 0.1, 12
 _SHORT_STEP_S = 0.1
 
@@ -162,7 +163,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment, unseen: B
     """How well each occupancy bears with a belt that runs forward, (S,): pieces do not linger on a free path.
 
     A piece between two beams with nothing before it arrives within the travel time, one at a beam that tells
-    nothing has passed within the passing time; to stay costs exp(-dt/τ).
+    nothing has passed within the passing time, one past the last beam is gripped by a running launcher; to
+    stay costs exp(-dt/τ).
     """
     if moment.direction != 1:
         return np.ones(len(space.slots))
@@ -171,6 +173,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment, unseen: B
     passing = at_beam & ~past & unseen
     travel_s = evidence.travel_s[int(moment.launching)]
     lasting = (underway / travel_s).sum(axis=1) + passing.sum(axis=1) / evidence.pass_s
+    if moment.launching:
+        lasting += past[:, -1] / _GRIPPED_WITHIN_S
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 

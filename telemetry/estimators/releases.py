@@ -18,20 +18,22 @@ _NOISE_TIMES = 6.0
 _UP_TO_SPEED = 0.6
 _LOOKBACK_S = 0.12
 _APART_S = 0.06
+_LEAST_STEPS = 8
 
 
 def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
     """Instants at which the launcher met a piece, shape (k,); empty where it cannot be told.
 
     A dip is a fall of speed below its highest of the 0.12 s before, by at least 2 % of the running speed and
-    six times the noise, while the wheel is up to speed. Without a speed, a like rise of current.
+    six times the noise, while the wheel is up to speed. Without a speed channel its back-EMF serves, in which
+    the bump of current at each release is a dip.
     """
     trace = motors.get(robot.launcher.motor) if robot.launcher else None
     if trace is None or len(trace.t_s) < 10:
         return np.empty(0)
-    if trace.speed_source == "channel":
-        return _falls(trace.t_s, trace.speed_rad_s, trace.driven)
-    return np.empty(0)
+    if trace.speed_source == "none":
+        return np.empty(0)
+    return _falls(trace.t_s, trace.speed_rad_s, trace.driven)
 
 
 def launcher_running(robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[FloatArray, FloatArray]:
@@ -40,7 +42,7 @@ def launcher_running(robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[Fl
     if trace is None:
         return np.zeros(1), np.zeros(1)
     up = trace.driven
-    if trace.speed_source == "channel":
+    if trace.speed_source != "none":
         up = up & (trace.speed_rad_s > _UP_TO_SPEED * np.percentile(trace.speed_rad_s, 98))
     t_s, on = steps(trace.t_s, up)
     return t_s, on.astype(float)
@@ -52,16 +54,25 @@ def _falls(t_s: FloatArray, speed: FloatArray, driven: np.ndarray) -> FloatArray
     if top <= 0 or apart_s == 0:
         return np.empty(0)
     before = _highest_before(speed, max(1, round(_LOOKBACK_S / apart_s)))
-    noise = 1.4826 * float(np.median(np.abs(np.diff(speed[driven])))) if driven.sum() > 2 else 0.0
     drop = before - speed
     running = driven & (before > _UP_TO_SPEED * top)
-    first, last = runs(running & (drop > max(_LEAST_DROP * top, _NOISE_TIMES * noise)))
+    first, last = runs(running & (drop > max(_LEAST_DROP * top, _NOISE_TIMES * _noise(speed[running]))))
     onset = np.asarray(t_s[first])
     if not len(onset):
         return onset
     ended = t_s[last - 1]
     fresh = np.concatenate(([True], onset[1:] - ended[:-1] > _APART_S))
     return np.asarray(onset[fresh])
+
+
+def _noise(speed: FloatArray) -> float:
+    """Standard deviation of the noise, from the smallest quarter of the steps: those of steady running.
+
+    For normal noise the lower quartile of |x[i+1] − x[i]| is 0.3186·√2 standard deviations.
+    """
+    if len(speed) < _LEAST_STEPS:
+        return 0.0
+    return float(np.percentile(np.abs(np.diff(speed)), 25) / (0.3186 * np.sqrt(2)))
 
 
 def _highest_before(x: FloatArray, width: int) -> FloatArray:
