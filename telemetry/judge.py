@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 from telemetry.analysis import Analysis, Guess
 from telemetry.detectors import DETECTORS, Detector, NotEvaluated
-from telemetry.estimators.bursts import find_bursts, shortest_honest_dwell_s, usual_pass_s
+from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s, usual_pass_s
 from telemetry.estimators.contacts import find_contacts
 from telemetry.estimators.cycles import find_cycles
 from telemetry.estimators.gaps import find_gaps
@@ -94,17 +94,13 @@ def _end_s(known: Analysis) -> float:
 
 
 def _bursts(known: Analysis) -> Parts:
-    signals = {**known.beams, **known.limits}
     pass_s = usual_pass_s(known.beams.values())
     honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in known.beams.items()}
     honest_s |= {name: shortest_honest_dwell_s(limit) for name, limit in known.limits.items()}
     capacity = known.robot.robot.capacity
-    return {
-        "honest_dwell_s": MappingProxyType(honest_s),
-        "bursts": MappingProxyType(
-            {name: find_bursts(signal, honest_s[name], capacity) for name, signal in signals.items()}
-        ),
-    }
+    bursts = {name: find_bursts(beam, honest_s[name], capacity) for name, beam in known.beams.items()}
+    bursts |= {name: find_limit_bursts(limit, honest_s[name]) for name, limit in known.limits.items()}
+    return {"honest_dwell_s": MappingProxyType(honest_s), "bursts": MappingProxyType(bursts)}
 
 
 def _motors(known: Analysis) -> Parts:
