@@ -44,11 +44,11 @@ def _states(trace: MotorTrace, model: MotorModel, end_s: float) -> MotorStates:
     share = np.nan_to_num(trace.speed_share, nan=np.inf)
     stalled = loaded & (share < STALL_SHARE)
     slow = loaded & (share < NEAR_STALL_SHARE)
-    stall_s = max(STALL_LEAST_S, _SPIN_UPS * _spin_up_s(trace, STALL_SHARE))
-    near_s = max(NEAR_STALL_LEAST_S, _SPIN_UPS * _spin_up_s(trace, NEAR_STALL_SHARE))
-    stall = _lasting(trace, stalled, stall_s, end_s)
-    near = _lasting(trace, slow & ~_within(trace.t_s, stall) & ~stalled, near_s, end_s)
-    return MotorStates(stall, near, _spin_up_s(trace, NEAR_STALL_SHARE))
+    spin_up_s = _spin_up_s(trace, NEAR_STALL_SHARE)
+    stall = _lasting(trace, stalled, STALL_LEAST_S, end_s)
+    slow_otherwise = slow & ~_within(trace.t_s, stall)
+    near = _lasting(trace, slow_otherwise, max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s), end_s)
+    return MotorStates(stall, near, spin_up_s)
 
 
 def _draws_like_a_stall(trace: MotorTrace, model: MotorModel) -> BoolArray:
