@@ -9,7 +9,7 @@
   const paces = [0.25, 0.5, 1, 2, 5, 10];
   const zooms = [1, 2, 4, 8];
   const second = Math.max(1, Math.round(1 / data.step));
-  const state = { at: 0, pace: 2, zoom: 0, finding: -1, playing: 0 };
+  const state = { at: 0, pace: 2, zoom: 0, finding: -1, playing: 0, rest: 0 };
 
   function unpackNumbers(lane) {
     let value = 0;
@@ -49,20 +49,36 @@
   const indexOf = (seconds) => Math.round((seconds - data.start) / data.step);
   const indexFrom = (seconds) => Math.ceil((seconds - data.start) / data.step - 1e-6);
   const slots = [...document.querySelectorAll(".reading[data-lane]")].filter((slot) => data.lanes[slot.dataset.lane]);
+  const seen = new Set();
+  const watcher = new IntersectionObserver((entries) => {
+    for (const { target, isIntersecting } of entries) {
+      if (isIntersecting) seen.add(target);
+      else seen.delete(target);
+      showReading(target);
+    }
+  }, { rootMargin: "200px" });
+
+  function showReading(slot) {
+    const text = read(slot.dataset.lane, state.at) || "–";
+    if (slot.textContent !== text) slot.textContent = text;
+  }
 
   function moveTo(at, follow = true) {
     state.at = Math.min(Math.max(at, 0), data.count - 1);
     const seconds = timeAt(state.at);
-    lanes.style.setProperty("--at", String((seconds - data.from) / (data.to - data.from)));
+    byId("needle").style.setProperty("--at", String((seconds - data.from) / (data.to - data.from)));
     byId("now").textContent = clock(seconds);
     range.value = String(state.at);
     range.setAttribute("aria-valuetext", `${clock(seconds)}, ${read("phase", state.at)}`);
-    for (const slot of slots) slot.textContent = read(slot.dataset.lane, state.at) || "–";
+    for (const slot of seen) showReading(slot);
+    clearTimeout(state.rest);
+    state.rest = setTimeout(() => slots.forEach(showReading), 120);
     if (follow) keepInView();
   }
 
   function keepInView() {
-    const left = byId("needle").offsetLeft;
+    const track = byId("track");
+    const left = track.offsetLeft + track.offsetWidth * Number(byId("needle").style.getPropertyValue("--at"));
     const name = document.querySelector(".lane .name");
     const covered = getComputedStyle(name.parentElement).display === "grid" ? name.offsetWidth : 0;
     if (left < strip.scrollLeft + covered || left > strip.scrollLeft + strip.clientWidth - 20) {
@@ -223,5 +239,6 @@
   addEventListener("beforeprint", () => {
     for (const details of document.querySelectorAll("details")) details.open = true;
   });
+  for (const slot of slots) watcher.observe(slot);
   moveTo(data.findings.length ? data.findings[0][0] : indexOf(0), false);
 })();

@@ -71,7 +71,8 @@ class Visit:
         return self.page.locator("#now").inner_text()
 
     def reading(self, lane: str) -> str:
-        """What the cursor reads on a lane."""
+        """What the cursor reads on a lane; those out of sight follow when the cursor rests."""
+        self.page.wait_for_timeout(200)
         return self.page.locator(f"[data-lane='{lane}']").inner_text()
 
     def width(self) -> tuple[int, int]:
