@@ -1,4 +1,4 @@
-"""Switching too quick for a piece or a hand, apart from touching pieces, fast volleys and settling switches."""
+"""Switching too quick for a piece or a hand; touching pieces, fast volleys and settling switches are not."""
 
 from __future__ import annotations
 

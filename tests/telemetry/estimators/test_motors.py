@@ -1,0 +1,157 @@
+"""What a motor did: current, speed and voltage, from whatever channels and units there are."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from telemetry.analysis import MotorTrace
+from telemetry.estimators.motors import DRIVEN_COMMAND, supply_current_a, trace_motors
+from telemetry.log import Channel
+from telemetry.motor_model import RAD_S_PER_RPM
+from tests.telemetry.building import robot_of
+from tests.telemetry.logs import log_of, numbers
+
+SHEET = """
+free_speed_rpm = 5300
+free_current_a = 1.8
+stall_current_a = 120
+stall_torque_nm = 2.4
+"""
+K_V_S_PER_RAD = (12.0 - 1.8 * 0.1) / (5300 * RAD_S_PER_RPM)
+
+
+def _feed(*channels: Channel, roles: str = "", supply: str = "") -> MotorTrace:
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\n{SHEET}{roles}\n{supply}')
+    return trace_motors(log_of(*channels), robot)["feed"]
+
+
+# Current
+
+
+def test_current_is_the_windings_without_sign() -> None:
+    trace = _feed(numbers("feed_a", [-10, 0, 10, 20]))
+    assert trace.current_a.tolist() == [10, 0, 10, 20]
+
+
+def test_milliamperes_are_amperes() -> None:
+    robot = robot_of('[motors.feed]\ncurrent = "feed_ma"\n')
+    trace = trace_motors(log_of(numbers("feed_ma", [1500])), robot)["feed"]
+    assert trace.current_a.tolist() == [1.5]
+
+
+def test_a_supply_side_current_is_more_in_the_winding() -> None:
+    trace = _feed(
+        numbers("feed_a", [10, 10, 10, 1]),
+        numbers("duty", [1, 0.5, -0.25, 0]),
+        roles='command = "duty"\ncurrent_side = "supply"',
+    )
+    assert trace.current_a.tolist() == [10, 20, 40, 1]
+    assert supply_current_a(trace).tolist() == [10, 10, 10, 0]
+
+
+def test_a_motor_whose_current_is_not_logged_has_no_trace() -> None:
+    robot = robot_of('[motors.feed]\ncurrent = "feed_a"\n[motors.arm]\ncommand = "duty"\n')
+    assert dict(trace_motors(log_of(numbers("duty", [1]), numbers("feed_a", [])), robot)) == {}
+
+
+# Speed
+
+
+@pytest.mark.parametrize(
+    ("name", "logged"),
+    [("feed_rpm", 2650.0), ("feed_rad_s", 2650.0 * RAD_S_PER_RPM), ("feed [deg/s]", 15900.0)],
+)
+def test_speed_in_any_unit_is_the_same(name: str, logged: float) -> None:
+    trace = _feed(
+        numbers("feed_a", [5, 5]),
+        numbers("duty", [0.5, 0.5]),
+        numbers(name, [-logged, logged]),
+        roles=f'command = "duty"\nspeed = "{name}"',
+    )
+    assert trace.speed_source == "channel"
+    assert trace.speed_rad_s == pytest.approx([2650 * RAD_S_PER_RPM] * 2)
+    free = (6.0 - 1.8 * 0.1) / K_V_S_PER_RAD
+    assert trace.speed_share == pytest.approx([2650 * RAD_S_PER_RPM / free] * 2)
+
+
+def test_without_a_speed_channel_back_emf_tells_it() -> None:
+    trace = _feed(
+        numbers("feed_a", [60, 30, 1.8]), numbers("duty", [0.5, 0.5, 0.5]), roles='command = "duty"'
+    )
+    assert trace.speed_source == "back-EMF"
+    assert trace.speed_rad_s == pytest.approx([0, 3 / K_V_S_PER_RAD, 5.82 / K_V_S_PER_RAD])
+    assert trace.speed_share == pytest.approx([0, 3 / 5.82, 1])
+
+
+def test_the_logged_supply_voltage_counts() -> None:
+    trace = _feed(
+        numbers("feed_a", [40, 40]),
+        numbers("duty", [0.5, 0.5]),
+        numbers("battery_v", [10, 8]),
+        roles='command = "duty"',
+        supply='[supply]\nvoltage = "battery_v"',
+    )
+    assert trace.applied_v.tolist() == [5, 4]
+    assert trace.speed_rad_s == pytest.approx([1 / K_V_S_PER_RAD, 0])
+
+
+def test_without_command_and_speed_nothing_tells_the_speed() -> None:
+    trace = _feed(numbers("feed_a", [10, 20]))
+    assert trace.speed_source == "none"
+    assert np.isnan(trace.speed_rad_s).all()
+    assert np.isnan(trace.speed_share).all()
+
+
+def test_without_a_command_current_and_speed_tell_the_voltage() -> None:
+    trace = _feed(numbers("feed_a", [30]), numbers("feed_rad_s", [100.0]), roles='speed = "feed_rad_s"')
+    assert trace.applied_v == pytest.approx([3 + 100 * K_V_S_PER_RAD])
+
+
+def test_below_one_volt_no_share_is_told() -> None:
+    trace = _feed(numbers("feed_a", [1, 1]), numbers("duty", [0.05, 0.5]), roles='command = "duty"')
+    assert np.isnan(trace.speed_share).tolist() == [True, False]
+
+
+# Driven
+
+
+@pytest.mark.parametrize(
+    ("command", "driven"),
+    [(DRIVEN_COMMAND, True), (-DRIVEN_COMMAND, True), (0.199, False), (0.0, False), (-0.199, False)],
+)
+def test_driven_from_a_fifth_of_the_duty_on(command: float, driven: bool) -> None:
+    trace = _feed(numbers("feed_a", [1]), numbers("duty", [command]), roles='command = "duty"')
+    assert trace.driven.tolist() == [driven]
+
+
+def test_without_a_command_the_voltage_tells_whether_it_is_driven() -> None:
+    trace = _feed(
+        numbers("feed_a", [30, 0.5, 2]), numbers("feed_rad_s", [0, 0, 300]), roles='speed = "feed_rad_s"'
+    )
+    assert trace.driven.tolist() == [True, False, True]
+
+
+def test_a_command_logged_when_it_changes_holds_until_then() -> None:
+    duty = replace(numbers("duty", [0, 0.8, 0], [0, 2, 5]), sampled=False)
+    trace = _feed(numbers("feed_a", [1] * 7), duty, roles='command = "duty"')
+    assert trace.command.tolist() == [0, 0, 0.8, 0.8, 0.8, 0, 0]
+
+
+# Heat
+
+
+def test_heat_needs_the_robot_files_numbers() -> None:
+    assert np.isnan(_feed(numbers("feed_a", [10, 20])).heat).all()
+
+
+def test_heat_nears_the_square_of_the_load() -> None:
+    trace = _feed(
+        numbers("feed_a", [32] * 200),
+        roles="continuous_current_a = 64\nheating_time_constant_s = 10",
+    )
+    assert trace.heat[0] == 0
+    assert trace.heat[10] == pytest.approx(0.25 * (1 - np.exp(-1)))
+    assert trace.heat[-1] == pytest.approx(0.25, rel=1e-6)
