@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -48,6 +49,13 @@ def main() -> NoReturn:
     except BrokenPipeError:
         sys.stderr.close()
         status = EXIT_DONE
+    except Exception as error:
+        if os.environ.get("RATTLETRACE_DEBUG"):
+            raise
+        _complain(
+            f"{_where(error)}; this is our mistake: RATTLETRACE_DEBUG=1 shows it whole, please report it"
+        )
+        status = EXIT_UNUSABLE
     sys.exit(status or EXIT_DONE)
 
 
@@ -301,6 +309,17 @@ def _with_progress(pairs: list[tuple[Path, Path | None]]) -> Iterator[tuple[Path
         return
     with click.progressbar(pairs, label="Reading", file=sys.stderr) as bar:
         yield from bar
+
+
+def _where(error: Exception) -> str:
+    """An unforeseen error on one line: what, and in which module and line."""
+    import traceback
+
+    from telemetry.plain import shown
+
+    frame = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{Path(frame.filename).name}, line {frame.lineno}"
+    return f"{type(error).__name__} in {place}: {shown(str(error), 160)}"
 
 
 def _complain(line: str) -> None:

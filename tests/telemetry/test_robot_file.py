@@ -286,7 +286,8 @@ def test_a_device_of_which_the_file_says_no_more_is_no_mistake(write, old, new) 
         (
             'battery = "B3"',
             "brownout_v = 9.5\ndip_v = 9",
-            "line 62: supply.brownout_v: brownout_v is 9.5 and dip_v is 9, but a brownout is deeper than a dip",
+            "line 62: supply.brownout_v: brownout_v is 9.5 and dip_v is 9, but a brownout is deeper "
+            "than a dip",
         ),
         (
             "preload = 1",
