@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,9 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from reports import event_page, match_page
+from telemetry.analysis import Action
 from telemetry.event import Unusable, event_of
+from telemetry.wording import HANDS_IN, HELD_ARM, HOT_MOTOR
 from tests.reports.synthetic_match import bare_analysis, hostile_analysis, synthetic_analysis
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome")
@@ -48,6 +50,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     made = {
         "match": match_page(analysis),
         "hostile": match_page(hostile_analysis()),
+        "full": match_page(replace(analysis, pit_list=full_pit_list())),
         "bare": match_page(bare_analysis()),
         "event": event_page(event),
     }
@@ -56,6 +59,26 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         (folder / name).mkdir()
         (folder / name / "index.html").write_text(html, encoding="utf-8")
     return {name: folder / name / "index.html" for name in made}
+
+
+def full_pit_list() -> tuple[Action, ...]:
+    """Twelve actions, each as long as they come."""
+    why = "Motor feed stood still for 2.20 s at 1:05.8 while driven, at 58 A. (2 more findings of this part.)"
+    text = "Turn the mechanism of motor feed by hand and clear what binds or jams it; feel the motor"
+    cautions = (HANDS_IN, HELD_ARM, HOT_MOTOR)
+    return tuple(
+        Action(
+            f"{text}, and let it cool if it is hot: job {number}.",
+            "feed",
+            why,
+            61.4,
+            "fix",
+            5.0,
+            cautions,
+            (0, 1, 2),
+        )
+        for number in range(1, 13)
+    )
 
 
 @dataclass

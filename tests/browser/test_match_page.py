@@ -252,6 +252,15 @@ def test_the_ground_follows_the_readers_choice(visit: Opened, scheme: str) -> No
     assert ground == {"light": "rgb(241, 244, 238)", "dark": "rgb(15, 21, 18)"}[scheme]
 
 
+def test_twelve_long_actions_still_print_on_one_page(visit: Opened) -> None:
+    printed = PdfReader(BytesIO(visit("full").page.pdf(prefer_css_page_size=True)))
+    first, second = (printed.pages[number].extract_text() for number in (0, 1))
+
+    assert [f"job {number}." in first for number in range(1, 13)] == [True] * 12
+    assert "Eye protection on" in first
+    assert second.startswith("Match strip")
+
+
 @pytest.mark.parametrize("script", [True, False])
 def test_printed_the_pit_list_is_one_page_and_everything_is_open(visit: Opened, script: bool) -> None:
     opened = visit("match", java_script_enabled=script, color_scheme="dark")
