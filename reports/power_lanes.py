@@ -12,7 +12,7 @@ from reports.drawing import COLUMNS, LEVELS, Axis, at, label, path, stretched, t
 from reports.envelope import line_path
 from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import number_reading
-from reports.words import counted, kind_words, listed, number
+from reports.words import counted, fixed, kind_words, listed, number
 from telemetry.analysis import Dip, MotorTrace, Supply
 from telemetry.log import FloatArray
 
@@ -37,7 +37,7 @@ def motor_lane(key: str, name: str, trace: MotorTrace, faults: tuple[Fault, ...]
         lines += _heat_lines(trace, strip.axis, heat_top)
         marks.append(_heat_label(trace, top, heat_top))
         readings.append(number_reading(strip.grid, trace.t_s, trace.heat, unit="", places=2, before="heat "))
-        told += f", heat to {number(peak_heat, '', 2)}"
+        told += f", heat to {fixed(peak_heat, 2)}"
     troubles = [kind_words(fault.finding.kind).title for fault in faults]
     hatches = fault_marks(faults, strip.axis, _PLOT_PX + top)
     return Lane(
@@ -64,7 +64,7 @@ def _heat_label(trace: MotorTrace, top: float, heat_top: float) -> Markup:
     last = float(trace.heat[np.flatnonzero(np.isfinite(trace.heat))[-1]])
     y = top + (1 - last / heat_top) * _PLOT_PX
     y = min(max(y - 4, top + 10), top + _PLOT_PX - 2)
-    return label("99.6%", y, f"heat {number(last, '', 2)}", kind="t f-heat", anchor="end")
+    return label("99.6%", y, f"heat {fixed(last, 2)}", kind="t f-heat", anchor="end")
 
 
 def _greatest(values: FloatArray) -> float | None:

@@ -16,7 +16,7 @@ from reports.power_lanes import motor_lane, supply_lane
 from reports.readings import grid_of
 from reports.sensor_lanes import switch_lane
 from reports.story_lanes import contact_lane, finding_lane, phase_lane
-from reports.words import clock, heading, number, visible
+from reports.words import clock, fixed, heading, visible
 from telemetry.analysis import Analysis, Switching
 from telemetry.log import FloatArray
 
@@ -140,11 +140,11 @@ def _column_figures(analysis: Analysis, edges: FloatArray) -> Iterator[tuple[str
         for name, signal in signals.items():
             yield f"{role} {name}, changes", _changes(signal, edges)
     for name, trace in analysis.motors.items():
-        yield f"{name}, peak A", _extreme(trace.t_s, trace.current_a, edges, np.fmax, 3)
+        yield f"{name}, peak A", _extreme(trace.t_s, trace.current_a, edges, np.fmax, 1)
         if np.isfinite(trace.heat).any():
             yield f"{name}, heat", _extreme(trace.t_s, trace.heat, edges, np.fmax, 2)
     if analysis.supply is not None:
-        yield "supply, lowest V", _extreme(analysis.supply.t_s, analysis.supply.voltage_v, edges, np.fmin, 3)
+        yield "supply, lowest V", _extreme(analysis.supply.t_s, analysis.supply.voltage_v, edges, np.fmin, 1)
 
 
 def _aboard(analysis: Analysis, edges: FloatArray) -> list[str]:
@@ -159,10 +159,10 @@ def _changes(signal: Switching, edges: FloatArray) -> list[str]:
 
 
 def _extreme(
-    t_s: FloatArray, values: FloatArray, edges: FloatArray, pick: np.ufunc, digits: int
+    t_s: FloatArray, values: FloatArray, edges: FloatArray, pick: np.ufunc, places: int
 ) -> list[str]:
     bounds = np.searchsorted(t_s, edges)
     return [
-        number(float(pick.reduce(values[a:b])) if b > a else None, "", digits)
+        fixed(float(pick.reduce(values[a:b])) if b > a else None, places)
         for a, b in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
     ]

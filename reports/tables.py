@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reports.piece_lanes import STAGES
-from reports.words import clock, counted, duration, kind_words, number
+from reports.words import clock, counted, duration, fixed, kind_words, number
 from telemetry.analysis import Analysis, SensorState
 from telemetry.finding import Verdict
 from telemetry.log import Dialect
@@ -130,8 +130,8 @@ def motor_table(analysis: Analysis) -> Table:
         rows.append(
             (
                 Cell(name), _figure(number(use.peak_current_a, "A")), _figure(duration(use.stall_s)),
-                _figure(duration(use.near_stall_s)), _figure(number(use.peak_heat, "", 2)),
-                _figure(number(use.end_heat, "", 2)), _figure(number(use.energy_wh, "Wh", 2)),
+                _figure(duration(use.near_stall_s)), _figure(fixed(use.peak_heat, 2)),
+                _figure(fixed(use.end_heat, 2)), _figure(number(use.energy_wh, "Wh", 2)),
                 Cell(trace.speed_source if trace else "–"), _findings_of(analysis, name, ("motor",)),
             )
         )  # fmt: skip

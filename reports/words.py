@@ -12,8 +12,8 @@ from telemetry.plain import shown
 from telemetry.wording import counted
 
 __all__ = [
-    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_list", "evidence_words", "heading",
-    "kind_words",
+    "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_list", "evidence_words", "fixed",
+    "heading", "kind_words",
     "listed", "number", "percent", "sureness", "visible",
 ]  # fmt: skip
 
@@ -97,6 +97,11 @@ def number(value: float | None, unit: str = "", digits: int = 3) -> str:
     if value is None or not math.isfinite(value):
         return "–"
     return f"{_rounded(float(value), digits)} {unit}".replace("-", "−").rstrip()
+
+
+def fixed(value: float | None, places: int) -> str:
+    """A figure to a fixed number of places, for columns of like figures; a dash where there is none."""
+    return "–" if value is None or not math.isfinite(value) else f"{value:.{places}f}".replace("-", "−")
 
 
 def _rounded(value: float, digits: int) -> str:
