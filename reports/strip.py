@@ -58,7 +58,8 @@ def _lanes(analysis: Analysis, strip: Strip) -> Iterator[Lane]:
     yield phase_lane(analysis, strip, faults.get(("log", "log"), ()))
     if analysis.findings:
         yield finding_lane(analysis, strip)
-    yield contact_lane(analysis, strip)
+    if _sees_hits(analysis):
+        yield contact_lane(analysis, strip)
     if analysis.pieces:
         yield piece_lane(analysis, analysis.pieces, strip)
     if analysis.cycles or (analysis.pieces and analysis.pieces.releases_s):
@@ -74,6 +75,12 @@ def _lanes(analysis: Analysis, strip: Strip) -> Iterator[Lane]:
         levels = analysis.robot.supply
         troubles = faults.get(("supply", "supply"), ())
         yield supply_lane(analysis.supply, levels.dip_v, levels.brownout_v, troubles, strip)
+
+
+def _sees_hits(analysis: Analysis) -> bool:
+    """Whether anything could have told a hit: without that, no hit is not the same as none."""
+    source = analysis.robot.contact
+    return bool(analysis.contacts or source.accelerometer or source.drive)
 
 
 def _in_order(analysis: Analysis, role: str, names: Iterable[str]) -> list[str]:
@@ -131,8 +138,9 @@ def numbers_table(analysis: Analysis, strip: Strip) -> NumbersTable:
 
 
 def _column_figures(analysis: Analysis, edges: FloatArray) -> Iterator[tuple[str, list[str]]]:
-    hits = np.histogram([contact.t_s for contact in analysis.contacts], edges)[0]
-    yield "hits", [str(count) for count in hits]
+    if _sees_hits(analysis):
+        hits = np.histogram([contact.t_s for contact in analysis.contacts], edges)[0]
+        yield "hits", [str(count) for count in hits]
     if analysis.pieces:
         yield "aboard at the end", _aboard(analysis, edges)
         yield "releases", [str(count) for count in np.histogram(analysis.pieces.releases_s, edges)[0]]

@@ -172,6 +172,13 @@ def test_what_could_not_be_judged_is_never_shown_as_fine() -> None:
     assert "Nothing must be fixed" not in page.words
 
 
+def test_no_hit_is_not_claimed_where_nothing_could_have_told_one() -> None:
+    page = read_page(match_page(bare_analysis()))
+
+    assert "lane-contacts" not in [attributes.get("id") for _, attributes in page.elements]
+    assert "no hit" not in page.words
+
+
 def test_a_clear_match_is_only_clear_as_far_as_it_was_judged(analysis: Analysis) -> None:
     checks = tuple(check for check in analysis.checks if check.verdict is not Verdict.FOUND)
 
