@@ -17,6 +17,7 @@ __all__ = ["Grid", "Reading", "grid_of", "number_reading", "words_reading"]
 
 _STEPS_S = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 60.0)
 _MOST_INSTANTS = 2000
+_LARGEST = 1e9
 
 Reading = dict[str, object]
 """A lane's packed values, JSON-able; unpacked by `assets/match.js`."""
@@ -60,7 +61,8 @@ def number_reading(
 ) -> Reading:
     """The latest value logged at or before each instant, as whole steps of 10^-`places`, each less the last.
 
-    `t_s` and `values` have shape (n,). Inside a gap and where nothing is known stands null.
+    `t_s` and `values` have shape (n,). Inside a gap, where nothing is known, and from a thousand million on
+    stands null.
     """
     instants = grid.times_s()
     packed = np.full(grid.count, None, dtype=object)
@@ -68,7 +70,7 @@ def number_reading(
         latest = np.searchsorted(t_s, instants + 1e-6, side="right") - 1
         held = values[np.maximum(latest, 0)] * scale
         age_s = instants - t_s[np.maximum(latest, 0)]
-        known = (latest >= 0) & np.isfinite(held) & (age_s <= max(gap_limit_s(t_s), grid.step_s))
+        known = (latest >= 0) & (np.abs(held) < _LARGEST) & (age_s <= max(gap_limit_s(t_s), grid.step_s))
         steps = np.rint(held[known] * 10**places).astype(np.int64)
         packed[known] = np.diff(steps, prepend=0)
     return {"before": before, "unit": unit, "places": places, "steps": packed.tolist()}
