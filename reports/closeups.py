@@ -11,7 +11,7 @@ from markupsafe import Markup
 from reports.drawing import Axis, at, label, path, stretched, tag
 from reports.envelope import line_path
 from reports.lanes import Strip
-from reports.power_lanes import nice_ceiling
+from reports.power_lanes import greatest, nice_ceiling
 from reports.readings import grid_of
 from reports.sensor_lanes import switching_bars
 from reports.story_lanes import ticks
@@ -147,7 +147,7 @@ def _motor_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[
 def _mechanism_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
     motors = analysis.robot.motors
     names = [name for name in analysis.motors if name in motors and motors[name].mechanism == finding.subject]
-    top = max((_greatest(analysis.motors[name].current_a, 1.0) for name in names), default=1.0)
+    top = max((greatest(analysis.motors[name].current_a) or 1.0 for name in names), default=1.0)
     yield from (_current_row(name, analysis.motors[name], strip, top) for name in names[:4])
 
 
@@ -201,7 +201,7 @@ def _switch_row(analysis: Analysis, role: str, name: str, strip: Strip) -> _Row:
 
 
 def _current_row(name: str, trace: MotorTrace, strip: Strip, top_a: float | None = None) -> _Row:
-    ceiling = nice_ceiling(top_a or _greatest(trace.current_a, 1.0))
+    ceiling = nice_ceiling(top_a or greatest(trace.current_a) or 1.0)
     return _line_row(
         f"{name}, A, 0 to {ceiling:g}", trace.t_s, trace.current_a, "current", (0.0, ceiling), strip
     )
@@ -240,10 +240,6 @@ def _contact_row(analysis: Analysis, strip: Strip) -> _Row:
     )
 
 
-def _greatest(values: FloatArray, least: float) -> float:
-    return float(np.nanmax(values, initial=least))
-
-
 def _peak_within(trace: MotorTrace, axis: Axis) -> float:
     first, last = np.searchsorted(trace.t_s, [axis.start_s, axis.end_s])
-    return _greatest(trace.current_a[first:last], 0.0)
+    return greatest(trace.current_a[first:last]) or 0.0

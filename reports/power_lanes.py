@@ -16,7 +16,7 @@ from reports.words import counted, fixed, kind_words, listed, number
 from telemetry.analysis import Dip, MotorTrace, Supply
 from telemetry.log import FloatArray
 
-__all__ = ["motor_lane", "nice_ceiling", "supply_lane"]
+__all__ = ["greatest", "motor_lane", "nice_ceiling", "supply_lane"]
 
 _PLOT_PX = 42
 _SUPPLY_PX = 64
@@ -26,7 +26,7 @@ _MOST_DIPS = 40
 def motor_lane(key: str, name: str, trace: MotorTrace, faults: tuple[Fault, ...], strip: Strip) -> Lane:
     """Current as an envelope; heat, where known, as a dashed line of its own scale."""
     top = FAULT_BAND_PX if faults else 0
-    peak_a, peak_heat = _greatest(trace.current_a), _greatest(trace.heat)
+    peak_a, peak_heat = greatest(trace.current_a), greatest(trace.heat)
     ceiling = nice_ceiling(peak_a or 1.0)
     current = line_path(trace.t_s, trace.current_a, strip.axis, 0, ceiling)
     lines, marks = [path("l l-current", current)], []
@@ -67,7 +67,8 @@ def _heat_label(trace: MotorTrace, top: float, heat_top: float) -> Markup:
     return label("99.6%", y, f"heat {fixed(last, 2)}", kind="t f-heat", anchor="end")
 
 
-def _greatest(values: FloatArray) -> float | None:
+def greatest(values: FloatArray) -> float | None:
+    """The greatest finite value, or None where there is none."""
     known = values[np.isfinite(values)]
     return float(known.max()) if len(known) else None
 

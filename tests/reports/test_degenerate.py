@@ -55,8 +55,8 @@ def with_supply(values: list[float]) -> Analysis:
     assert PLAIN.supply is not None
     t_s = np.arange(len(values)) * 0.02
     nothing = replace(
-        PLAIN.supply, t_s=t_s, voltage_v=np.array(values, dtype=float), open_circuit_v=None, resistance_ohm=None,
-        lowest_v=None, dips=(), energy_wh=None,
+        PLAIN.supply, t_s=t_s, voltage_v=np.array(values, dtype=float), open_circuit_v=None,
+        resistance_ohm=None, lowest_v=None, dips=(), energy_wh=None,
     )  # fmt: skip
     return replace(PLAIN, supply=nothing)
 
