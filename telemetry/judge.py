@@ -158,6 +158,10 @@ def _detect(known: Analysis) -> Analysis:
 
 
 def _check(known: Analysis, detector: Detector, subject: str) -> tuple[Check, Sequence[Finding], list[str]]:
+    broken = [need for need in detector.needs if any(f.startswith(f"{need}:") for f in known.failures)]
+    if broken:
+        reason = f"a step that it rests on broke: {', '.join(broken)}"
+        return Check(detector.kind, subject, Verdict.NOT_EVALUATED, reason), (), []
     try:
         judgement = detector.judge(known, subject)
     except Exception as error:

@@ -105,5 +105,8 @@ def _evidence(
     }
 
 
-CHATTER = Detector("chatter", "Chattering beam", lambda robot: tuple(robot.beams), _judge_beam)
-LIMIT_BOUNCE = Detector("limit_bounce", "Bouncing limit", lambda robot: tuple(robot.limits), _judge_limit)
+_NEEDS = ("switches", "bursts")
+CHATTER = Detector("chatter", "Chattering beam", lambda robot: tuple(robot.beams), _judge_beam, _NEEDS)
+LIMIT_BOUNCE = Detector(
+    "limit_bounce", "Bouncing limit", lambda robot: tuple(robot.limits), _judge_limit, _NEEDS
+)

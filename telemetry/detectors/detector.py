@@ -27,10 +27,12 @@ Judgement = Sequence[Finding] | NotEvaluated
 class Detector:
     """One kind of trouble.
 
-    `subjects` names what of a robot it applies to; `judge` takes what is known so far and one of them.
+    `subjects` names what of a robot it applies to; `judge` takes what is known so far and one of them;
+    `needs` are the steps that it rests on: where one of them broke, nothing is judged.
     """
 
     kind: str
     title: str
     subjects: Callable[[Robot], Sequence[str]]
     judge: Callable[[Analysis, str], Judgement]
+    needs: tuple[str, ...] = ()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Switching
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
@@ -47,7 +48,7 @@ def _judge(known: Analysis, subject: str) -> Judgement:
         return NotEvaluated("the story of the pieces could not be told, so that nothing gainsays the beam")
     if known.guesses:
         return NotEvaluated("no robot file: its unplugged state is unknown")
-    stretches = known.pieces.beam_health.get(subject, ())
+    stretches = _joined(known.pieces.beam_health.get(subject, ()), known.beams[subject])
     dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
     bursts = known.bursts.get(subject, ())
     return [
@@ -57,10 +58,34 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     ]
 
 
+def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth]:
+    """Stretches of one state between which the beam never switched are one."""
+    joined: list[BeamHealth] = []
+    for stretch in stretches:
+        before = joined[-1] if joined else None
+        if before is None or before.state != stretch.state or _switched_again(beam, before, stretch.start_s):
+            joined.append(stretch)
+            continue
+        joined[-1] = replace(
+            before,
+            end_s=stretch.end_s,
+            probability=max(before.probability, stretch.probability),
+            contradictions_s=before.contradictions_s + stretch.contradictions_s,
+        )
+    return joined
+
+
 def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
     onset_s = _onset_s(known.beams[subject], stretch)
     contact = contact_before(known.contacts, onset_s)
-    return _Dropout(stretch, onset_s, contact, open_at_end=stretch.end_s >= known.match.end_s)
+    open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
+    return _Dropout(stretch, onset_s, contact, open_at_end)
+
+
+def _switched_again(beam: Switching, stretch: BeamHealth, until_s: float = math.inf) -> bool:
+    """Whether it changed once the stretch was over: only that shows that a beam came back."""
+    changes_s = beam.t_s[1:]
+    return bool(((changes_s >= stretch.end_s - _TICK_S) & (changes_s < until_s)).any())
 
 
 def _onset_s(beam: Switching, stretch: BeamHealth) -> float:
@@ -94,7 +119,7 @@ def _finding(known: Analysis, subject: str, dropout: _Dropout) -> Finding:
         subject=subject,
         role="beam",
         start_s=dropout.onset_s,
-        end_s=stretch.end_s,
+        end_s=max(stretch.end_s, known.match.end_s) if dropout.open_at_end else stretch.end_s,
         severity=Severity.FIX if dropout.confidence >= _SURE else Severity.WATCH,
         confidence=dropout.confidence,
         text=_text(known, subject, dropout),
@@ -146,4 +171,6 @@ def _harness(known: Analysis, subject: str) -> str:
     return f" ({harness})" if harness else ""
 
 
-DROPOUT = Detector("dropout", "Sensor dropout", lambda robot: tuple(robot.beams), _judge)
+DROPOUT = Detector(
+    "dropout", "Sensor dropout", lambda robot: tuple(robot.beams), _judge, needs=("switches", "pieces")
+)

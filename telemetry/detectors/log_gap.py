@@ -17,21 +17,28 @@ def _judge(known: Analysis, subject: str) -> Judgement:
 
 
 def _finding(known: Analysis, subject: str, start_s: float, end_s: float) -> Finding:
-    while_enabled = known.match.phase_at(start_s) != "disabled"
+    phase = known.match.phase_at(start_s)
+    restarted = end_s in known.log.seams_s
     return Finding(
         kind="log_gap",
         subject=subject,
         role="log",
         start_s=start_s,
         end_s=end_s,
-        severity=Severity.WATCH if while_enabled else Severity.NOTE,
+        severity=Severity.NOTE if phase == "disabled" else Severity.WATCH,
         confidence=1.0,
-        text=f"Nothing was logged for {end_s - start_s:.2f} s from {match_clock(known.match, start_s)}.",
+        text=_text(match_clock(known.match, start_s), None if restarted else end_s - start_s),
         advice="Look at the logger's storage and at the controller's own supply lead; no sensor does this.",
-        evidence={"gap_s": end_s - start_s, "phase": known.match.phase_at(start_s)},
+        evidence={"gap_s": None if restarted else end_s - start_s, "phase": phase},
         minutes=5.0,
         cautions=(HANDS_IN,),
     )
 
 
-LOG_GAP = Detector("log_gap", "Gap in the whole log", lambda _robot: ("log",), _judge)
+def _text(began: str, gap_s: float | None) -> str:
+    if gap_s is None:
+        return f"The log's clock started anew at {began}; how long nothing was logged is not known."
+    return f"Nothing was logged for {gap_s:.2f} s from {began}."
+
+
+LOG_GAP = Detector("log_gap", "Gap in the whole log", lambda _robot: ("log",), _judge, needs=("gaps",))

@@ -46,9 +46,11 @@ def _why_not(known: Analysis, subject: str) -> str | None:
         return "its current is not in the log"
     if MotorModel.from_motor(known.robot.motors[subject]) is None:
         return "its data-sheet numbers are not in the robot file"
-    if subject not in known.motor_states:
-        return "neither its speed nor its command is logged"
-    return None
+    if subject in known.motor_states:
+        return None
+    trace = known.motors[subject]
+    told = trace.speed_source == "channel" or bool(np.isfinite(trace.command).any())
+    return "it was never driven" if told else "neither its speed nor its command is logged"
 
 
 def _finding(
@@ -117,5 +119,8 @@ def _gets_hot(known: Analysis, subject: str) -> bool:
     return peak_heat is not None and peak_heat >= _WARM
 
 
-STALL = Detector("stall", "Stalled motor", lambda robot: tuple(robot.motors), _judge_stall)
-NEAR_STALL = Detector("near_stall", "Motor near stall", lambda robot: tuple(robot.motors), _judge_near_stall)
+_NEEDS = ("motors", "motor_states")
+STALL = Detector("stall", "Stalled motor", lambda robot: tuple(robot.motors), _judge_stall, _NEEDS)
+NEAR_STALL = Detector(
+    "near_stall", "Motor near stall", lambda robot: tuple(robot.motors), _judge_near_stall, _NEEDS
+)

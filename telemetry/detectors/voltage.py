@@ -79,5 +79,5 @@ def _brownout(known: Analysis, dip: Dip, floor_v: float) -> Finding:
     )
 
 
-VOLTAGE_DIP = Detector("voltage_dip", "Supply dips", _subjects, _judge_dips)
-BROWNOUT = Detector("brownout", "Brownout", _subjects, _judge_brownout)
+VOLTAGE_DIP = Detector("voltage_dip", "Supply dips", _subjects, _judge_dips, needs=("supply",))
+BROWNOUT = Detector("brownout", "Brownout", _subjects, _judge_brownout, needs=("supply",))

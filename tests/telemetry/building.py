@@ -5,25 +5,20 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
-from telemetry.analysis import Switching
-from telemetry.log import BoolArray, Channel, FloatArray
+from telemetry.analysis import Analysis, Switching
+from telemetry.log import BoolArray, Channel, FloatArray, Log
+from telemetry.match import Match, Phase
 from telemetry.robot import Robot
-from tests.telemetry.logs import numbers, switch
+from tests.telemetry.logs import log_of, numbers, switch
 
 __all__ = [
-    "RATES_HZ",
-    "change_logged",
-    "clock",
-    "held",
-    "inside",
-    "passing",
-    "robot_of",
-    "sampled_switch",
-    "switching",
-]
+    "RATES_HZ", "analysis_of", "change_logged", "clock", "held", "inside", "match_of", "passing", "robot_of",
+    "sampled_switch", "switching",
+]  # fmt: skip
 
 RATES_HZ = (10.0, 25.0, 50.0, 250.0, 1000.0)
 
@@ -89,3 +84,18 @@ def held(
     for interval, level in levels.items():
         values[inside(t_s, [interval])] = level
     return numbers(name, values.tolist(), t_s.tolist())
+
+
+def match_of(length_s: float = 100.0, *, start_s: float = 0.0) -> Match:
+    """A match in teleop from its start to 10 s before the end of the log."""
+    end_s = length_s - 10.0
+    phases = [Phase("teleop", start_s, end_s), Phase("disabled", end_s, length_s)]
+    if start_s:
+        phases.insert(0, Phase("disabled", 0.0, start_s))
+    return Match("match-01", start_s, end_s, (0.0, length_s), tuple(phases), "channel")
+
+
+def analysis_of(robot: Robot, log: Log | None = None, **parts: Any) -> Analysis:
+    """What is known of a match of 90 s, as written out."""
+    whole = log or log_of(numbers("load_a", [0.0] * 101))
+    return Analysis(whole, whole, robot, parts.pop("match", match_of()), **parts)
