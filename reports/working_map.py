@@ -27,6 +27,7 @@ _ACROSS, _DOWN = 50, 25
 _MOST_SHARE = 1.1
 _STALL_SHARE, _NEAR_STALL_SHARE = 0.05, 0.2
 _LEAST_V = 2.0
+_MOST_A = 1e6
 _SIZES_S = ((0.0, 0.4), (0.2, 0.7), (1.0, 1.0))
 """From how many seconds on a cell is filled to which part of its sides."""
 
@@ -67,11 +68,11 @@ def _states(trace: MotorTrace, motor: Motor) -> tuple[FloatArray, FloatArray, Fl
     steps_s = np.diff(trace.t_s, append=trace.t_s[-1])
     time_s = np.where(steps_s <= gap_limit_s(trace.t_s), steps_s, 0.0)
     share = trace.speed_share
-    braked = trace.speed_rad_s * np.nan_to_num(trace.command) < 0
+    braked = np.sign(trace.speed_rad_s) * np.sign(trace.command) < 0
     with_drive = (
         (share >= -_STALL_SHARE) & (share <= _MOST_SHARE) & ~(braked & (np.abs(share) > _STALL_SHARE))
     )
-    usable = trace.driven & with_drive & (trace.applied_v >= _LEAST_V) & np.isfinite(trace.current_a)
+    usable = trace.driven & with_drive & (trace.applied_v >= _LEAST_V) & (trace.current_a < _MOST_A)
     scale = motor.nominal_v / trace.applied_v[usable]
     return np.abs(share[usable]), trace.current_a[usable] * scale, time_s[usable]
 
