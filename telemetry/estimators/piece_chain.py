@@ -31,8 +31,8 @@ _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.01, 0: 0.02, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
 _RELEASE_AT_DIP, _FALSE_DIP = 0.6, 0.01
-_GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 600, 1 / 2000, 1 / 30
-_AFTER_CONTACT = 30.0
+_GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 1500, 1 / 4000, 1 / 30
+_AFTER_CONTACT = 150.0
 _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 """A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
 _SICK_AT_START = 0.03

@@ -89,7 +89,7 @@ def gather_evidence(
     clears = int((edge[:, -1] & (level[:, -1] == 0)).sum())
     hits_s = np.array([contact.t_s for contact in contacts])
     flickers_s = [
-        _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name]) for name, beam in beams.items()
+        _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name], hits_s) for name, beam in beams.items()
     ]
     launcher = launcher_running(robot, motors)
     return Evidence(
@@ -160,11 +160,13 @@ def _shortly_after(t_s: FloatArray, events_s: FloatArray, within_s: float) -> Bo
     return np.asarray(np.nan_to_num(since, nan=np.inf) <= within_s)
 
 
-def _flickers_s(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> FloatArray:
-    """Ends of groups of a few dwells too short to be honest: a contact that makes or breaks, (k,).
+def _flickers_s(
+    beam: Switching, bursts: tuple[Burst, ...], honest_s: float, hits_s: FloatArray
+) -> FloatArray:
+    """Ends of groups of a few dwells too short to be honest: a lead that makes or breaks, (k,).
 
-    One blink alone says little, a long burst is chatter, and where chatter comes again and again a few short
-    dwells are more of the same.
+    One blink alone says little unless a hit came just before; a long burst is chatter, and where chatter
+    comes again and again a few short dwells are more of the same.
     """
     if sum(burst.edges > 2 * _MOST_FLICKER for burst in bursts) >= _CHATTERING:
         return np.empty(0)
@@ -176,7 +178,8 @@ def _flickers_s(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> 
     first = np.flatnonzero(np.concatenate(([True], np.diff(at_s) > _FLICKER_WITHIN_S)))
     number = np.diff(np.append(first, len(at_s)))
     ends_s: FloatArray = over_s[np.append(first[1:], len(at_s)) - 1]
-    few: FloatArray = ends_s[(number >= _LEAST_FLICKER) & (number <= _MOST_FLICKER)]
+    shaken = _shortly_after(at_s[first], hits_s, _SHAKEN_S)
+    few: FloatArray = ends_s[(number >= np.where(shaken, 1, _LEAST_FLICKER)) & (number <= _MOST_FLICKER)]
     return few
 
 
