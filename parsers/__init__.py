@@ -9,13 +9,13 @@ if TYPE_CHECKING:
     from parsers.door import read_log
     from parsers.folder import find_logs, is_log_name
     from parsers.limits import Limits
-    from parsers.overrides import LogOverrides
+    from parsers.overrides import LogOverrides, Told, told_format
 
-__all__ = ["Limits", "LogOverrides", "find_logs", "is_log_name", "read_log"]
+__all__ = ["Limits", "LogOverrides", "Told", "find_logs", "is_log_name", "read_log", "told_format"]
 
 _HOMES = {
     "Limits": "limits", "LogOverrides": "overrides", "find_logs": "folder", "is_log_name": "folder",
-    "read_log": "door",
+    "read_log": "door", "Told": "overrides", "told_format": "overrides",
 }  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from parsers.channels import (
 from parsers.clock import MendedClock, UnorderedClockError, mend_clock, sort_clock
 from parsers.ledger import Ledger
 from parsers.limits import Limits
-from parsers.overrides import LogOverrides
+from parsers.overrides import Told
 from parsers.roles import LongColumns, clock_column, clock_stamps, long_columns
 from parsers.source import Source
 from parsers.stamps import Stamps
@@ -32,21 +33,25 @@ from telemetry.units import unit_named
 __all__ = ["build_log"]
 
 _FIRST_EPOCH_S = 1e9
+# A repeated header may have a spoiled name or two; one whose names stand elsewhere is another header.
+_SPOILED_HEADER_SHARE = 0.7
 _COMMENT = re.compile(r"^(#|%|//)+\s*")
 
 
-def build_log(table: Table, source: Source, ledger: Ledger, overrides: LogOverrides, limits: Limits) -> Log:
+def build_log(table: Table, source: Source, ledger: Ledger, told: Told, limits: Limits) -> Log:
     """The log in a table. Raises LogError when it has no clock, no rows, no channel, or too many."""
-    _check_units(overrides, source.shown)
-    clock = clock_column(table, overrides, source.shown)
-    long = long_columns(table, clock, overrides, source.shown)
-    stamps = clock_stamps(table, clock, overrides, long=long is not None, file=source.shown)
+    _check_units(told, source.shown)
+    clock = clock_column(table, told, source.shown)
+    long = long_columns(table, clock, told, source.shown)
+    stamps = clock_stamps(table, clock, told, long=long is not None, file=source.shown)
+    if long is not None:
+        table = replace(table, columns=tuple(column.spelled() for column in table.columns))
     table, t_raw = _readable_rows(table, stamps, long, ledger, source.shown)
     mended = _mended_clock(table, t_raw, long, source.shown)
     _enter_clock(mended, table, ledger)
     if mended.order is not None:
         table = table.take(mended.order)
-    built = _built(table, mended.t_s, clock, long, ledger, overrides, limits, source.shown)
+    built = _built(table, mended.t_s, clock, long, ledger, told, limits, source.shown)
     built.enter(ledger)
     other_cells = table.rows * (1 if long is None else len(table.columns) - 1)
     ledger.balance(table.cells_in_file, built.cells_kept + other_cells)
@@ -78,8 +83,8 @@ def _frozen(array: FloatArray) -> FloatArray:
     return array
 
 
-def _check_units(overrides: LogOverrides, file: str) -> None:
-    for name, spelling in overrides.units.items():
+def _check_units(told: Told, file: str) -> None:
+    for name, spelling in told.units.items():
         if unit_named(spelling) is None:
             raise LogError(
                 f"{file}: looked for a unit we know for {shown(name, 40)!r} in [log] units, "
@@ -113,7 +118,8 @@ def _enter_row(
 ) -> None:
     if header is not None:
         again = (_COMMENT.sub("", cells[0]), *cells[1:])
-        if again == header[: len(cells)]:
+        alike = sum(one == other for one, other in zip(again, header, strict=False)) / len(again)
+        if alike > _SPOILED_HEADER_SHARE or (alike >= 0.5 and len(again) < 4):
             text = "Header repeated {count} time(s){where}, as when the logger starts again; left out."
             ledger.add("repeated_header", 1, text, line=line, cells=len(cells))
             return
@@ -192,7 +198,7 @@ def _built(
     clock: int,
     long: LongColumns | None,
     ledger: Ledger,
-    overrides: LogOverrides,
+    told: Told,
     limits: Limits,
     file: str,
 ) -> BuiltChannels:
@@ -200,11 +206,11 @@ def _built(
         places = [place for place in range(len(table.names)) if place != clock]
         _check_channels(len(places), limits, file)
         names = unique_names([table.names[place] for place in places], ledger)
-        units = unit_symbols(names, [table.units[place] for place in places], overrides.units)
+        units = unit_symbols(names, [table.units[place] for place in places], told.units)
         return wide_channels(table, t_s, places, names, units)
     groups = group_rows(table, long)
     _check_channels(len(groups.names), limits, file)
-    units = unit_symbols(groups.names, _logged_units(table, long, groups), overrides.units)
+    units = unit_symbols(groups.names, _logged_units(table, long, groups), told.units)
     return long_channels(table, t_s, long, groups, groups.names, units)
 
 

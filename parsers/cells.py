@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -9,24 +10,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from parsers.numbers import EXACT_FLOAT, MISSING, NO_NUMBER, floats_of, is_number, numbers_in
 from telemetry.log import BoolArray, FloatArray, Kind
 
 if TYPE_CHECKING:
     import polars as pl
 
 __all__ = [
-    "MISSING",
     "Typed",
     "encode_labels",
-    "floats_of",
-    "is_number",
     "is_understood",
     "type_booleans",
     "type_numbers",
+    "type_odd_numbers",
     "type_text",
 ]
 
-MISSING = frozenset({"", "nan", "null", "na", "-"})
 _STATES = (("false", "true"), ("low", "high"), ("off", "on"))
 _STATE_OF = MappingProxyType(
     {word: (pair, float(value)) for pair in _STATES for value, word in enumerate(pair)}
@@ -50,6 +49,7 @@ class Typed:
         labels: as in `Channel`.
         void: cells that say "no value" (`NaN`, `null`, …), as against empty ones.
         spoiled: shape (k,), the rows whose cells hold something that is no value of this column.
+        logged: shape (n,), the values as the file has them, where `values` cannot say them exactly.
     """
 
     kind: Kind
@@ -58,24 +58,12 @@ class Typed:
     labels: tuple[str, ...] = ()
     void: int = 0
     spoiled: NDArray[np.intp] = field(default_factory=_no_rows)
+    logged: NDArray[Any] | None = None
 
     @property
     def blank(self) -> int:
         """Cells that hold no value and are not spoiled."""
         return 0 if self.valid is None else int((~self.valid).sum()) - len(self.spoiled)
-
-
-def is_number(cell: str, decimal: str) -> bool:
-    """One cell, for the choice of dialect."""
-    if decimal == ",":
-        if "." in cell:
-            return False
-        cell = cell.replace(",", ".")
-    try:
-        float(cell)
-    except ValueError:
-        return False
-    return "_" not in cell
 
 
 def is_understood(cell: str, decimal: str) -> bool:
@@ -84,36 +72,49 @@ def is_understood(cell: str, decimal: str) -> bool:
     return word in MISSING or word in _STATE_OF or is_number(word, decimal)
 
 
-def floats_of(strings: pl.Series, decimal: str) -> pl.Series:
-    """Float64, null where the cell is no number. In a decimal-comma column a point is no decimal sign."""
-    import polars as pl
-
-    if decimal == ",":
-        commas = strings.str.contains(",", literal=True)
-        if commas.any():
-            pointed = strings.str.contains(".", literal=True)
-            swapped = strings.str.replace(",", ".", literal=True)
-            return swapped.cast(pl.Float64, strict=False).set(pointed, None)
-    return strings.cast(pl.Float64, strict=False)
-
-
 def type_numbers(values: NDArray[Any], present: BoolArray | None, *, has_unit: bool) -> Typed:
     """Numbers as a typed file holds them; NaN is void, what is not present is empty, infinity is spoiled."""
-    floats = values.astype(np.float64)
+    floats = values.astype(np.float64, copy=False)
     finite = np.isfinite(floats)
     valid = finite if present is None else finite & present
-    infinite = np.isinf(floats) if present is None else np.isinf(floats) & present
-    void = np.isnan(floats) if present is None else np.isnan(floats) & present
     whole = values.dtype.kind in "iu"
+    void, spoiled = 0, _no_rows()
+    if not whole and not finite.all():
+        void = int(np.isnan(floats if present is None else floats[present]).sum())
+        spoiled = np.flatnonzero(np.isinf(floats) & (True if present is None else present))
     kind = Kind.SWITCH if not has_unit and _two_states(floats[valid], whole=whole) else Kind.NUMBER
+    labels = ("0", "1") if kind is Kind.SWITCH else ()
+    logged = values if whole and _beyond_float(floats) else None
+    return Typed(kind, floats, None if valid.all() else valid, labels, void, spoiled, logged)
+
+
+def type_odd_numbers(
+    numbers: Typed, odd: NDArray[np.intp], texts: Sequence[str], *, decimal: str, has_unit: bool
+) -> Typed:
+    """Numbers by `type_numbers`, where the cells at `odd` count as not present and hold `texts` instead.
+
+    Odd cells may still say a number (blanks around it, digits in groups), or that there is none.
+    """
+    valid = np.ones(len(numbers.values), dtype=bool) if numbers.valid is None else numbers.valid.copy()
+    values = numbers.values.copy()
+    values[odd], void = numbers_in(texts, values[valid], decimal)
+    valid[odd] = np.isfinite(values[odd])
+    spoiled = np.sort(np.concatenate((numbers.spoiled, odd[~void & ~valid[odd]])))
+    kind = Kind.SWITCH if not has_unit and _two_states(values[valid], whole=False) else Kind.NUMBER
+    said = int(void.sum()) - sum(not text.strip() for text in texts)
     return Typed(
         kind,
-        floats,
-        None if valid.all() else valid,
+        values,
+        _some(valid),
         ("0", "1") if kind is Kind.SWITCH else (),
-        int(void.sum()),
-        np.flatnonzero(infinite),
+        numbers.void + said,
+        spoiled,
+        numbers.logged,
     )
+
+
+def _beyond_float(floats: FloatArray) -> bool:
+    return len(floats) > 0 and bool(np.abs(floats).max() > EXACT_FLOAT)
 
 
 def _two_states(values: FloatArray, *, whole: bool) -> bool:
@@ -131,9 +132,9 @@ def type_booleans(values: BoolArray, present: BoolArray | None) -> Typed:
     return Typed(Kind.SWITCH, values.astype(np.float64), valid, ("false", "true"))
 
 
-def type_text(strings: pl.Series, floats: pl.Series | None, *, decimal: str, has_unit: bool) -> Typed:
-    """A column of text cells; `floats` is `floats_of(strings)` where it is at hand."""
-    numbers = floats_of(strings, decimal) if floats is None else floats
+def type_text(strings: pl.Series, *, decimal: str, has_unit: bool) -> Typed:
+    """A column of text cells."""
+    numbers = floats_of(strings, decimal)
     if numbers.null_count() == 0:
         values = numbers.to_numpy()
         if np.isfinite(values).all():
@@ -146,7 +147,21 @@ def _type_full(strings: pl.Series, values: FloatArray, *, has_unit: bool) -> Typ
         whole = bool((strings.str.len_bytes() == 1).all())
         if _two_states(values, whole=whole):
             return Typed(Kind.SWITCH, values, None, ("0", "1"))
-    return Typed(Kind.NUMBER, values)
+    return Typed(Kind.NUMBER, values, logged=_whole_numbers(strings, values))
+
+
+def _whole_numbers(strings: pl.Series, values: FloatArray) -> NDArray[Any] | None:
+    """The cells as whole numbers or as they are spelled, where float64 cannot hold every digit of them."""
+    import polars as pl
+
+    finite = values[np.isfinite(values)]
+    if not _beyond_float(finite):
+        return None
+    whole = strings.cast(pl.Int64, strict=False)
+    if whole.is_not_null().sum() == len(finite):
+        return whole.fill_null(0).to_numpy()
+    digits = strings.str.contains(r"^[+-]?\d{16,}$").fill_null(value=False)
+    return np.array(strings.fill_null("").to_list(), dtype=object) if digits.any() else None
 
 
 def _type_mixed(strings: pl.Series, decimal: str, *, has_unit: bool) -> Typed:
@@ -155,16 +170,35 @@ def _type_mixed(strings: pl.Series, decimal: str, *, has_unit: bool) -> Typed:
     lowered = bare.str.to_lowercase()
     empty = (bare == "").to_numpy()
     missing = lowered.is_in(list(MISSING)).to_numpy()
-    void = int((missing & ~empty).sum())
     numbers = floats_of(bare, decimal).fill_null(float("nan")).to_numpy()
-    numeric = np.isfinite(numbers) & ~missing
-    words = ~missing & ~numeric
+    unsaid = missing | lowered.is_in(list(_not_said(numbers))).to_numpy()
+    numeric = np.isfinite(numbers) & ~unsaid
+    words = ~unsaid & ~numeric
     if not words.any() or _mostly(numeric, words):
-        whole = bool((bare.filter(numeric).str.len_bytes() == 1).all())
-        switch = not has_unit and _two_states(numbers[numeric], whole=whole)
-        kind, labels = (Kind.SWITCH, ("0", "1")) if switch else (Kind.NUMBER, ())
-        return Typed(kind, numbers, _some(numeric), labels, void, np.flatnonzero(words))
-    return _type_words(strings, lowered, ~missing, void)
+        spoiled = np.flatnonzero(words)
+        return _type_numeric(bare, numbers, numeric, spoiled, unsaid & ~empty, has_unit=has_unit)
+    return _type_words(strings, lowered, ~missing, int((missing & ~empty).sum()))
+
+
+def _not_said(numbers: FloatArray) -> frozenset[str]:
+    """Spellings of nothing among these numbers: beside fractions more of them, which else may be words."""
+    return NO_NUMBER if np.any(numbers[np.isfinite(numbers)] % 1 != 0) else MISSING
+
+
+def _type_numeric(
+    bare: pl.Series,
+    numbers: FloatArray,
+    numeric: BoolArray,
+    spoiled: NDArray[np.intp],
+    void: BoolArray,
+    *,
+    has_unit: bool,
+) -> Typed:
+    whole = bool((bare.filter(numeric).str.len_bytes() == 1).all())
+    switch = not has_unit and _two_states(numbers[numeric], whole=whole)
+    kind, labels = (Kind.SWITCH, ("0", "1")) if switch else (Kind.NUMBER, ())
+    logged = None if switch else _whole_numbers(bare, np.where(numeric, numbers, np.nan))
+    return Typed(kind, numbers, _some(numeric), labels, int(void.sum()), spoiled, logged)
 
 
 def _mostly(good: BoolArray, bad: BoolArray) -> bool:
@@ -177,14 +211,13 @@ def _some(valid: BoolArray) -> BoolArray | None:
 
 
 def _type_words(strings: pl.Series, lowered: pl.Series, present: BoolArray, void: int) -> Typed:
-    garbled = strings.str.contains(_UNPRINTABLE).to_numpy()
     for low_high in _STATES:
-        states = lowered.is_in(list(low_high)).to_numpy()
-        if states.any() and (_mostly(states, present & ~states) or not (present & ~states).any()):
-            high = (lowered == low_high[1]).to_numpy()
-            spelled = _spelled(strings, lowered, low_high)
-            spoiled = np.flatnonzero(present & ~states)
-            return Typed(Kind.SWITCH, high.astype(np.float64), _some(states), spelled, void, spoiled)
+        states = lowered.is_in([*low_high, "0", "1"]).to_numpy()
+        spelled_out = lowered.is_in(list(low_high)).to_numpy()
+        others = present & ~states
+        if spelled_out.any() and (_mostly(states, others) or not others.any()):
+            return _type_states(strings, lowered, low_high, states, np.flatnonzero(others), void)
+    garbled = strings.str.contains(_UNPRINTABLE).to_numpy()
     valid = present & ~garbled
     codes, labels = encode_labels(strings)
     kept = np.unique(codes[valid])
@@ -197,6 +230,23 @@ def _type_words(strings: pl.Series, lowered: pl.Series, present: BoolArray, void
         void,
         np.flatnonzero(present & garbled),
     )
+
+
+def _type_states(
+    strings: pl.Series,
+    lowered: pl.Series,
+    low_high: tuple[str, str],
+    states: BoolArray,
+    spoiled: NDArray[np.intp],
+    void: int,
+) -> Typed:
+    """States in words; where they are spelled in more than one way, each keeps its own spelling beside."""
+    high = lowered.is_in([low_high[1], "1"]).to_numpy()
+    labels = _spelled(strings, lowered, low_high)
+    spellings = strings.filter(states).unique()
+    several = not set(spellings.to_list()) <= set(labels)
+    logged = np.array(strings.to_list(), dtype=object) if several else None
+    return Typed(Kind.SWITCH, high.astype(np.float64), _some(states), labels, void, spoiled, logged)
 
 
 def _spelled(strings: pl.Series, lowered: pl.Series, pair: tuple[str, str]) -> tuple[str, str]:

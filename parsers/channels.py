@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from parsers.cadence import is_sampled, missing_slots
+from parsers.cadence import is_sampled, missing_slots, repeats
 from parsers.cells import Typed, encode_labels
 from parsers.ledger import Ledger
 from parsers.roles import LongColumns
@@ -127,24 +127,26 @@ def wide_channels(
 ) -> BuiltChannels:
     """One channel for each column at `places`, of a table whose rows are in time order."""
     built = BuiltChannels()
-    last_of_instant = _last_of_instant(t_s)
     every_row = np.arange(table.rows)
     for place, name, unit in zip(places, names, units, strict=True):
         typed = table.columns[place].typed(has_unit=unit is not None)
         built.note_spoiled(name, len(typed.spoiled), table.first_line(typed.spoiled))
         rows = None if typed.valid is None else np.flatnonzero(typed.valid)
         values = typed.values if rows is None else typed.values[rows]
-        row_numbers = every_row if rows is None else rows
-        sampled = rows is None or not len(rows) or is_sampled(typed.kind, values, row_numbers)
-        missing = _missing(typed, row_numbers, table.rows, sampled=sampled)
         times = t_s if rows is None else t_s[rows]
-        if sampled and last_of_instant is not None:
-            last = last_of_instant if rows is None else _last_of_instant(times)
-            if last is not None:
-                built.note_doubled(row_numbers[~last], table.first_line(row_numbers[~last]))
-                times, values = times[last], values[last]
+        sampled = not len(values) or (
+            repeats(typed.kind, values) if rows is None else is_sampled(typed.kind, values, times)
+        )
+        missing = _missing(typed, rows, t_s, sampled=sampled)
+        kept = None if rows is None and typed.logged is None else (every_row if rows is None else rows)
+        if sampled and (last := _last_of_instant(times)) is not None:
+            at = every_row if rows is None else rows
+            built.note_doubled(at[~last], table.first_line(at[~last]))
+            times, values, kept = times[last], values[last], at[last]
         built.cells_kept += len(values) + typed.blank
-        built.channels.append(_channel(name, typed, unit, times, values, sampled=sampled, missing=missing))
+        built.channels.append(
+            _channel(name, typed, unit, times, values, rows=kept, sampled=sampled, missing=missing)
+        )
     return built
 
 
@@ -154,10 +156,10 @@ def _last_of_instant(t_s: FloatArray) -> BoolArray | None:
     return None if last.all() else last
 
 
-def _missing(typed: Typed, rows: NDArray[np.intp], total: int, *, sampled: bool) -> int:
-    if typed.valid is None:
+def _missing(typed: Typed, rows: NDArray[np.intp] | None, t_s: FloatArray, *, sampled: bool) -> int:
+    if rows is None:
         return 0
-    return max(missing_slots(rows, total) - len(typed.spoiled), typed.void) if sampled else typed.void
+    return max(missing_slots(rows, t_s) - len(typed.spoiled), typed.void) if sampled else typed.void
 
 
 def _channel(
@@ -167,14 +169,19 @@ def _channel(
     t_s: FloatArray,
     values: FloatArray,
     *,
+    rows: NDArray[np.intp] | None,
+    own: NDArray[np.intp] | None = None,
     sampled: bool,
     missing: int,
 ) -> Channel:
+    """`rows` are those of the log, `own` those of `typed` where they are others."""
     t_s.setflags(write=False)
     kept = np.ascontiguousarray(values)
     kept.setflags(write=False)
     own_unit = unit if typed.kind is Kind.NUMBER else None
-    return Channel(name, typed.kind, own_unit, t_s, kept, typed.labels, sampled, missing)
+    places = None if rows is None else rows.astype(np.int32)
+    logged = None if typed.logged is None or rows is None else typed.logged[rows if own is None else own]
+    return Channel(name, typed.kind, own_unit, t_s, kept, typed.labels, sampled, missing, places, logged)
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,17 +225,21 @@ def long_channels(
     for index, (name, unit) in enumerate(zip(names, units, strict=True)):
         part = slice(int(groups.bounds[index]), int(groups.bounds[index + 1]))
         typed = values.part(part).typed(has_unit=unit is not None)
+        own = np.arange(part.stop - part.start) if typed.valid is None else np.flatnonzero(typed.valid)
         rows = groups.rows[part]
         built.note_spoiled(name, len(typed.spoiled), table.first_line(rows[typed.spoiled]))
-        kept, own_t = typed.values, times[part]
-        if typed.valid is not None:
-            kept, own_t, rows = kept[typed.valid], own_t[typed.valid], rows[typed.valid]
+        kept, own_t = typed.values[own], times[part][own]
         sampled = not len(kept) or is_sampled(typed.kind, kept, own_t)
         last = _last_of_instant(own_t) if sampled else None
         if last is not None:
-            built.note_doubled(rows[~last], table.first_line(rows[~last]))
-            own_t, kept = own_t[last], kept[last]
+            doubled = rows[own[~last]]
+            built.note_doubled(doubled, table.first_line(doubled))
+            own_t, kept, own = own_t[last], kept[last], own[last]
         built.cells_kept += len(kept) + typed.blank
         missing = typed.blank if sampled else typed.void
-        built.channels.append(_channel(name, typed, unit, own_t, kept, sampled=sampled, missing=missing))
+        built.channels.append(
+            _channel(
+                name, typed, unit, own_t, kept, rows=rows[own], own=own, sampled=sampled, missing=missing
+            )
+        )
     return built

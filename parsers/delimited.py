@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from parsers.bulk import BulkError, read_columns
 from parsers.dialect import Layout, sniff_layout
 from parsers.ledger import Ledger
 from parsers.limits import Limits
-from parsers.overrides import LogOverrides
+from parsers.overrides import Told
 from parsers.records import IntArray, Records, find_records
 from parsers.source import Source
-from parsers.table import Table, TextColumn
-from parsers.tail import is_half_written
-from parsers.text import decode
+from parsers.table import Column, Table, TextColumn
+from parsers.tail import is_whole
+from parsers.text import Text, decode
 from telemetry.errors import LogError
 from telemetry.log import BoolArray
 
@@ -23,6 +25,7 @@ _HEAD_BYTES = 1 << 14
 _BLANKS = b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"
 _CONTROLS = bytes([*range(9), *range(14, 32)])
 _CONTROL_SHARE = 0.3
+_MOST_HEAD_LINES = 64
 
 
 def sniff_delimited(source: Source) -> str | None:
@@ -39,22 +42,21 @@ def sniff_delimited(source: Source) -> str | None:
     return None
 
 
-def read_delimited(source: Source, ledger: Ledger, overrides: LogOverrides, limits: Limits) -> Table:
+def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -> Table:
     """The table in a delimited text. Raises LogError when no delimiter makes a table of it."""
     text = decode(source.data, ledger)
-    layout = sniff_layout(text.data, overrides, source.shown)
+    layout = sniff_layout(text.data, told, source.shown)
     if layout is None:
         raise LogError(
             f"{source.shown}: looked for rows of cells parted by comma, semicolon, tab or |, found none; "
             f"export the log as CSV with a time column"
         )
-    records = find_records(text.data, layout.delimiter)
+    records = find_records(text.data, layout.delimiter, text.breaks)
     _check_limits(source, layout, records, limits)
-    keep, cells_in_file = _sort_out(records, layout, ledger, source)
-    columns = _bulk_read(records, keep, layout, source)
+    keep, cells_in_file = _sort_out(records, text, layout, ledger, source)
     return Table(
         names=layout.names,
-        columns=columns,
+        columns=_columns(records, np.flatnonzero(keep), layout, source),
         units=layout.units,
         lines=records.line[keep],
         cells_in_file=cells_in_file,
@@ -82,24 +84,62 @@ def _check_limits(source: Source, layout: Layout, records: Records, limits: Limi
         )
 
 
-def _sort_out(records: Records, layout: Layout, ledger: Ledger, source: Source) -> tuple[BoolArray, int]:
+def _sort_out(
+    records: Records, text: Text, layout: Layout, ledger: Ledger, source: Source
+) -> tuple[BoolArray, int]:
     """Which records are rows of data, all others entered in the ledger; and the cells in all of them."""
     data = records.line >= layout.first_line
     fits = data & (records.width == layout.width)
-    for index in np.flatnonzero(data & ~fits).tolist():
+    cells = records.width - (layout.trailing & (records.width == layout.width))
+    again = _said_again(records, np.flatnonzero(data), layout)
+    for index in np.flatnonzero(data & ~fits & ~again).tolist():
         if records.record(index).lstrip().startswith("#"):
             data[index] = False
-    cells = records.width - (layout.trailing & (records.width == layout.width))
     cells_in_file = int(cells[data].sum())
+    fits &= ~again
+    _enter_repeated(records, data & again, cells, ledger)
     last = len(records) - 1
     unended = last >= 0 and bool(data[last]) and int(records.end[last]) == len(records.text)
-    if unended and (not fits[last] or is_half_written(records, fits, layout)):
+    if unended and not again[last] and (not fits[last] or is_whole(records, last, fits, layout) is False):
         fits[last] = data[last] = False
         _enter_tail(ledger, int(records.line[last]), int(cells[last]))
     elif source.cut:
         _enter_tail(ledger, int(records.line[last]) + 1 if last >= 0 else 1, 0)
-    _enter_misfits(records, data & ~fits, layout, ledger, cells)
+    if len(text.breaks):
+        _leave_out_beside_nuls(records, text, fits, layout)
+    _enter_misfits(records, data & ~fits & ~again, ledger, cells)
     return fits, cells_in_file
+
+
+def _said_again(records: Records, rows: NDArray[np.intp], layout: Layout) -> BoolArray:
+    """Which rows repeat the header or a line above it, as a logger does that starts again."""
+    again = np.zeros(len(records), dtype=bool)
+    above = np.flatnonzero(records.line < layout.first_line)
+    text = np.frombuffer(records.text, dtype=np.uint8)
+    lengths = (records.end - records.start)[rows]
+    for head in above[-_MOST_HEAD_LINES:].tolist():
+        line = records.text[records.start[head] : records.end[head]]
+        alike = rows[(lengths == len(line)) & (text[records.start[rows]] == line[0])]
+        for row in alike.tolist():
+            again[row] |= records.text[records.start[row] : records.end[row]] == line
+    return again
+
+
+def _enter_repeated(records: Records, again: BoolArray, cells: IntArray, ledger: Ledger) -> None:
+    rows = np.flatnonzero(again)
+    if len(rows):
+        times = int(np.sum(np.diff(rows, prepend=-2) > 1))
+        text = "Header repeated {count} time(s){where}, as when the logger starts again; left out."
+        line = int(records.line[rows[0]])
+        ledger.add("repeated_header", times, text, line=line, cells=int(cells[rows].sum()))
+
+
+def _leave_out_beside_nuls(records: Records, text: Text, fits: BoolArray, layout: Layout) -> None:
+    """A row that NULs cut off counts only where it is whole: its last cell, or its clock, may be half."""
+    for index in np.flatnonzero(fits & np.isin(records.end, text.breaks)).tolist():
+        fits[index] = is_whole(records, index, fits, layout) is True
+    if layout.clock != 0:
+        fits[np.isin(records.start - 1, text.breaks)] = False
 
 
 def _enter_tail(ledger: Ledger, line: int, cells: int) -> None:
@@ -107,9 +147,7 @@ def _enter_tail(ledger: Ledger, line: int, cells: int) -> None:
     ledger.add("truncated_tail", 0 if ledger.has("truncated_tail") else 1, text, line=line, cells=cells)
 
 
-def _enter_misfits(
-    records: Records, misfit: BoolArray, layout: Layout, ledger: Ledger, cells: IntArray
-) -> None:
+def _enter_misfits(records: Records, misfit: BoolArray, ledger: Ledger, cells: IntArray) -> None:
     rows = np.flatnonzero(misfit)
     if not len(rows):
         return
@@ -122,22 +160,16 @@ def _enter_misfits(
     )
 
 
-def _bulk_read(records: Records, keep: BoolArray, layout: Layout, source: Source) -> tuple[TextColumn, ...]:
-    import polars as pl
+def _columns(records: Records, kept: NDArray[np.intp], layout: Layout, source: Source) -> tuple[Column, ...]:
+    if not len(kept):
+        import polars as pl
 
-    if not keep.any():
         empty = pl.Series([], dtype=pl.String)
         return tuple(TextColumn(empty, layout.decimal) for _ in layout.names)
-    frame = pl.read_csv(
-        records.joined(keep),
-        has_header=False,
-        separator=layout.delimiter,
-        quote_char='"' if records.quoted else None,
-        infer_schema=False,
-    )
-    if (frame.height, frame.width) != (int(keep.sum()), layout.width):
+    try:
+        return read_columns(records, kept, layout)
+    except BulkError as error:
         raise LogError(
-            f"{source.shown}: looked for {int(keep.sum()):,} rows of {layout.width} cells, found "
-            f"{frame.height:,} of {frame.width}; a fault of the reader"
-        )
-    return tuple(TextColumn(column, layout.decimal) for column in frame.get_columns()[: len(layout.names)])
+            f"{source.shown}: looked for {len(kept):,} rows of {layout.width} cells, found {error}; "
+            f"a fault of the reader: please keep the file and tell us"
+        ) from error

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from parsers.cells import MISSING, is_understood
+from parsers.cells import is_understood
 from parsers.clockcolumn import find_clock, name_says_time
-from parsers.overrides import LogOverrides
+from parsers.numbers import MISSING
+from parsers.overrides import Told
 from parsers.records import split_lines
 from parsers.stamps import rough_stamp
 from telemetry.errors import LogError
@@ -66,7 +67,7 @@ class _Candidate:
     score: float
 
 
-def sniff_layout(text: bytes, overrides: LogOverrides, file: str) -> Layout | None:
+def sniff_layout(text: bytes, told: Told, file: str) -> Layout | None:
     """The layout that reads most of the sample as a log, or None when no delimiter makes a table of it."""
     head, later = _sample(text)
     candidates = [
@@ -78,7 +79,7 @@ def sniff_layout(text: bytes, overrides: LogOverrides, file: str) -> Layout | No
     if not candidates:
         return None
     best = max(candidates, key=lambda candidate: candidate.score)
-    return _layout(best, overrides, file)
+    return _layout(best, told, file)
 
 
 def _sample(text: bytes) -> tuple[list[tuple[int, str]], list[str]]:
@@ -128,7 +129,7 @@ def _sense(cell: str, decimal: str) -> float:
     return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5
 
 
-def _layout(best: _Candidate, overrides: LogOverrides, file: str) -> Layout:
+def _layout(best: _Candidate, told: Told, file: str) -> Layout:
     fitting = [cells for _, cells in best.rows if len(cells) == best.width]
     stamps = _stamps(_thinned(fitting[1:] or fitting), best.width, best.decimal)
     if not any(np.isfinite(column).mean() > 0.5 for column in stamps):
@@ -142,7 +143,7 @@ def _layout(best: _Candidate, overrides: LogOverrides, file: str) -> Layout:
     if top is not None and len(top) < columns:
         raise _misfit(file, len(top), columns)
     names = _names(top, columns)
-    wanted = overrides.time
+    wanted = told.time
     stamps = _stamps(_thinned(data), columns, best.decimal)
     clock = names.index(wanted) if wanted is not None and wanted in names else find_clock(names, stamps)
     return Layout(

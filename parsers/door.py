@@ -11,7 +11,7 @@ from parsers.build import build_log
 from parsers.delimited import read_delimited, sniff_delimited
 from parsers.ledger import Ledger
 from parsers.limits import Limits
-from parsers.overrides import LogOverrides, NoOverrides
+from parsers.overrides import LogOverrides, Told
 from parsers.parquet import read_parquet, sniff_parquet
 from parsers.source import Source, open_source
 from parsers.table import Table
@@ -27,7 +27,7 @@ class _Reader:
 
     name: str
     sniff: Callable[[Source], str | None]
-    read: Callable[[Source, Ledger, LogOverrides, Limits], Table]
+    read: Callable[[Source, Ledger, Told, Limits], Table]
 
 
 _READERS = (
@@ -37,13 +37,18 @@ _READERS = (
 
 
 def read_log(
-    path: str | PathLike[str], *, overrides: LogOverrides | None = None, limits: Limits | None = None
+    path: str | PathLike[str],
+    *,
+    overrides: LogOverrides | None = None,
+    limits: Limits | None = None,
+    told: Told | None = None,
 ) -> Log:
     """The log in the file at `path`: CSV or Parquet, plain or packed with gzip or zstandard, wide or long.
 
-    `overrides` is the robot file's [log] section. Raises LogError, one line, when the file is no usable log.
+    `overrides` is the robot file's [log] section; `told`, what was said of this file's format, goes before
+    it. Raises LogError, one line, when the file is no usable log.
     """
-    told: LogOverrides = NoOverrides() if overrides is None else overrides
+    said = (told or Told()).over(overrides)
     bounds = Limits() if limits is None else limits
     source = open_source(Path(path), bounds)
     ledger = Ledger(source.file)
@@ -51,8 +56,8 @@ def read_log(
     for reader in _READERS:
         refusal = reader.sniff(source)
         if refusal is None:
-            table = reader.read(source, ledger, told, bounds)
-            return build_log(table, source, ledger, told, bounds)
+            table = reader.read(source, ledger, said, bounds)
+            return build_log(table, source, ledger, said, bounds)
         refusals.append(f"no {reader.name}: {refusal}")
     raise LogError(
         f"{source.shown}: looked for CSV or Parquet, found neither ({'; '.join(refusals)}); "

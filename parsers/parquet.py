@@ -8,7 +8,7 @@ import numpy as np
 
 from parsers.ledger import Ledger
 from parsers.limits import Limits
-from parsers.overrides import LogOverrides
+from parsers.overrides import Told
 from parsers.source import Source
 from parsers.table import ArrayColumn, Column, Table, TextColumn
 from telemetry.errors import LogError
@@ -29,7 +29,7 @@ def sniff_parquet(source: Source) -> str | None:
     return None if source.data.startswith(_MAGIC) else "it does not begin with PAR1"
 
 
-def read_parquet(source: Source, ledger: Ledger, overrides: LogOverrides, limits: Limits) -> Table:
+def read_parquet(source: Source, ledger: Ledger, told: Told, limits: Limits) -> Table:
     """The table in a Parquet file. Raises LogError when it is damaged, too large or nested."""
     import pyarrow as pa
 

@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 
 _LF, _CR, _QUOTE = 10, 13, 34
 _MOST_LINES_OF_A_RECORD = 16
+_BLOCK_BYTES = 1 << 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,15 +50,22 @@ class Records:
         own = self.rewritten.get(index, self.text[self.start[index] : self.end[index]])
         return own.decode(errors="replace")
 
-    def joined(self, keep: BoolArray) -> bytes:
+    def joined(self, kept: NDArray[np.intp]) -> bytes:
         """The text of the kept records, one a line, in order; runs without a blank line are cut whole."""
-        kept = np.flatnonzero(keep)
-        breaks = np.flatnonzero((np.diff(kept) > 1) | (np.diff(self.line[kept]) > 1)) + 1
+        breaks = np.flatnonzero((np.diff(kept) > 1) | ~self._touching(kept)) + 1
         firsts = np.concatenate((kept[:1], kept[breaks])).tolist()
         pasts = (np.concatenate((kept[breaks - 1], kept[-1:])) + 1).tolist()
         runs = zip(firsts, pasts, strict=True)
         own = sorted(self.rewritten)
         return b"\n".join(piece for first, past in runs for piece in self._run(first, past, own))
+
+    def _touching(self, kept: NDArray[np.intp]) -> BoolArray:
+        """Which records have but one line end, LF or CRLF, between them and the next one kept."""
+        ends = self.end[kept[:-1]]
+        between = self.start[kept[1:]] - ends
+        returns = np.frombuffer(self.text, dtype=np.uint8)[ends] == _CR
+        touching: BoolArray = between == np.where(returns, 2, 1)
+        return touching
 
     def _run(self, first: int, past: int, own: list[int]) -> Iterator[bytes]:
         for index in own[bisect_left(own, first) : bisect_left(own, past)]:
@@ -108,30 +116,61 @@ def _joined_lines(lines: Sequence[str], delimiter: str) -> tuple[list[str], int]
     return None
 
 
-def find_records(text: bytes, delimiter: str) -> Records:
-    """All records of `text` that are not blank, spoiled ones too: their width gives them away."""
+def find_records(text: bytes, delimiter: str, breaks: IntArray | None = None) -> Records:
+    """All records of `text` that are not blank, spoiled ones too: their width gives them away.
+
+    `breaks` are places of line feeds that the file has not, so that they count for no line of it.
+    """
     data = np.frombuffer(text, dtype=np.uint8)
-    feeds = np.flatnonzero(data == _LF)
+    feeds = _places(data, _LF)
     start = np.concatenate(([0], feeds + 1))
     end = np.concatenate((feeds, [len(data)]))
     has_return = (end > start) & (data[np.maximum(end - 1, 0)] == _CR) if len(data) else end > start
     end = end - has_return
-    is_mark = data == ord(delimiter)
     line = np.arange(1, len(start) + 1)
-    if b'"' not in text:
-        width = np.ones(len(start), dtype=np.int64)
-        inside = start < len(data)
-        if inside.any():
-            width[inside] += np.add.reduceat(is_mark.view(np.uint8), start[inside], dtype=np.uint32)
-        filled = end > start
-        return Records(text, start[filled], end[filled], width[filled], line[filled], {}, False)
-    return _find_quoted(text, data, start, end, np.flatnonzero(is_mark), delimiter)
+    if breaks is not None and len(breaks):
+        line -= np.searchsorted(breaks, start)
+    if b'"' in text:
+        return _find_quoted(text, data, start, end, line, _places(data, ord(delimiter)), delimiter)
+    width = _widths(data, start, ord(delimiter))
+    filled = end > start
+    if filled.all():
+        return Records(text, start, end, width, line, {}, False)
+    return Records(text, start[filled], end[filled], width[filled], line[filled], {}, False)
+
+
+def _places(data: NDArray[np.uint8], byte: int) -> IntArray:
+    """Where a byte stands, found block by block: a mask of a whole gigabyte would be another one."""
+    found = [
+        np.flatnonzero(data[at : at + _BLOCK_BYTES] == byte) + at for at in range(0, len(data), _BLOCK_BYTES)
+    ]
+    return found[0] if len(found) == 1 else np.concatenate([np.zeros(0, dtype=np.int64), *found])
+
+
+def _widths(data: NDArray[np.uint8], start: IntArray, delimiter: int) -> IntArray:
+    """Cells of each line that begins at `start`: one more than its delimiters."""
+    width = np.ones(len(start), dtype=np.int64)
+    past = int(np.searchsorted(start, len(data)))
+    at = 0
+    while at < past:
+        until = max(int(np.searchsorted(start[:past], start[at] + _BLOCK_BYTES)), at + 1)
+        stop = len(data) if until >= len(start) else int(start[until])
+        marks = (data[start[at] : stop] == delimiter).view(np.uint8)
+        width[at:until] += np.add.reduceat(marks, start[at:until] - start[at], dtype=np.uint32)
+        at = until
+    return width
 
 
 def _find_quoted(
-    text: bytes, data: NDArray[np.uint8], start: IntArray, end: IntArray, marks: IntArray, delimiter: str
+    text: bytes,
+    data: NDArray[np.uint8],
+    start: IntArray,
+    end: IntArray,
+    line: IntArray,
+    marks: IntArray,
+    delimiter: str,
 ) -> Records:
-    quotes = np.flatnonzero(data == _QUOTE)
+    quotes = _places(data, _QUOTE)
     bounds = np.append(start, len(data) + 1)
     first_quote = np.searchsorted(quotes, bounds)
     mark_line = np.searchsorted(start, marks, side="right") - 1
@@ -151,8 +190,7 @@ def _find_quoted(
         rewritten_lines[index] = _quoted_text(cells, delimiter)
     position = np.cumsum(keep) - 1
     rewritten = {int(position[index]): own for index, own in rewritten_lines.items()}
-    line = np.flatnonzero(keep) + 1
-    return Records(text, start[keep], end[keep], width[keep], line, rewritten, True)
+    return Records(text, start[keep], end[keep], width[keep], line[keep], rewritten, True)
 
 
 def _oddly_quoted(

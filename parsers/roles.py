@@ -8,9 +8,9 @@ import numpy as np
 
 from parsers.cells import encode_labels
 from parsers.clockcolumn import find_clock, named_column
-from parsers.overrides import LogOverrides
+from parsers.overrides import Told
 from parsers.stamps import PER_SECOND, Stamps, number_stamps, parse_stamps, timestamp_stamps
-from parsers.table import Column, Table, TextColumn
+from parsers.table import ArrayColumn, Column, Table, TextColumn
 from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown
@@ -51,10 +51,10 @@ class LongColumns:
     unit: int | None = None
 
 
-def clock_column(table: Table, overrides: LogOverrides, file: str) -> int:
+def clock_column(table: Table, told: Told, file: str) -> int:
     """The place of the time column; LogError when no column is one."""
-    if overrides.time is not None:
-        return named_column(table.names, overrides.time, file=file, key="time")
+    if told.time is not None:
+        return named_column(table.names, told.time, file=file, key="time")
     clock = table.clock
     if clock is None and table.rows:
         clock = find_clock(table.names, [_sample_stamps(column) for column in table.columns])
@@ -80,15 +80,17 @@ def _all_stamps(column: Column) -> FloatArray:
     return np.where(column.all_present(), column.values.astype(np.float64), np.nan)
 
 
-def clock_stamps(table: Table, clock: int, overrides: LogOverrides, *, long: bool, file: str) -> Stamps:
+def clock_stamps(table: Table, clock: int, told: Told, *, long: bool, file: str) -> Stamps:
     """The time column's stamps; LogError when the unit is none we know or no cell is a time."""
-    unit = overrides.time_unit
+    unit = told.time_unit
     if unit is not None and unit not in {*PER_SECOND, "iso8601"}:
         raise LogError(
             f"{file}: looked for s, ms, us, ns or iso8601 as [log] time_unit, found {shown(unit, 20)!r}; "
             f"correct it in the robot file"
         )
-    column, name = table.columns[clock], table.names[clock]
+    column, name = table.columns[clock].spelled(), table.names[clock]
+    if unit == "iso8601" and isinstance(column, ArrayColumn) and column.strings is not None:
+        column = TextColumn(column.strings(), column.decimal)
     if isinstance(column, TextColumn):
         stamps = parse_stamps(column.strings, name=name, decimal=column.decimal, unit=unit, long=long)
     elif column.timestamps:
@@ -105,10 +107,10 @@ def clock_stamps(table: Table, clock: int, overrides: LogOverrides, *, long: boo
     return stamps
 
 
-def long_columns(table: Table, clock: int, overrides: LogOverrides, file: str) -> LongColumns | None:
+def long_columns(table: Table, clock: int, told: Told, file: str) -> LongColumns | None:
     """The columns of a long log, or None when the table is wide."""
-    if overrides.channel is not None or overrides.value is not None:
-        return _named_long_columns(table, clock, overrides, file)
+    if told.channel is not None or told.value is not None:
+        return _named_long_columns(table, clock, told, file)
     words = [name.strip().lower().replace("_", " ").split(" ")[-1] for name in table.names]
     unit = next((i for i, word in enumerate(words) if word in _UNIT_WORDS), None)
     rest = [i for i in range(len(words)) if i not in (clock, unit)]
@@ -125,14 +127,14 @@ def long_columns(table: Table, clock: int, overrides: LogOverrides, file: str) -
     return None
 
 
-def _named_long_columns(table: Table, clock: int, overrides: LogOverrides, file: str) -> LongColumns:
-    if overrides.channel is None or overrides.value is None:
+def _named_long_columns(table: Table, clock: int, told: Told, file: str) -> LongColumns:
+    if told.channel is None or told.value is None:
         raise LogError(
             f"{file}: looked for both [log] channel and value in the robot file, found only one of them; "
             f"a long log needs both"
         )
-    channel = named_column(table.names, overrides.channel, file=file, key="channel")
-    value = named_column(table.names, overrides.value, file=file, key="value")
+    channel = named_column(table.names, told.channel, file=file, key="channel")
+    value = named_column(table.names, told.value, file=file, key="value")
     if len({channel, value, clock}) < 3:
         raise LogError(
             f"{file}: looked for three columns in [log] time, channel and value; name different ones"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from parsers.numbers import floats_of
 from parsers.records import IntArray
 from telemetry.log import BoolArray, FloatArray
 from telemetry.units import unit_from_name
@@ -106,7 +107,7 @@ def parse_stamps(cells: pl.Series, *, name: str, decimal: str, unit: str | None,
         return _stamps_of_numbers(cells, quick, name=name, unit=unit, long=long)
     text = cells.fill_null("").str.strip_chars()
     plain = text.str.replace(",", ".", literal=True) if decimal == "," else text
-    numbers = plain.cast(pl.Float64, strict=False)
+    numbers = floats_of(text, decimal)
     if unit != "iso8601" and _enough(numbers.is_finite().fill_null(value=False)):
         return _stamps_of_numbers(plain, numbers, name=name, unit=unit, long=long)
     if unit in (None, "iso8601"):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from parsers.cells import Typed, floats_of, type_booleans, type_numbers, type_text
+from parsers.cells import Typed, type_booleans, type_numbers, type_odd_numbers, type_text
 from parsers.records import IntArray
 from telemetry.log import BoolArray
 
@@ -38,20 +39,39 @@ class TextColumn:
 
     def typed(self, *, has_unit: bool) -> Typed:
         """The cells as values."""
-        floats = floats_of(self.strings, self.decimal)
-        return type_text(self.strings, floats, decimal=self.decimal, has_unit=has_unit)
+        return type_text(self.strings, decimal=self.decimal, has_unit=has_unit)
+
+    def spelled(self) -> Column:
+        """The column itself."""
+        return self
+
+    def shown(self, rows: NDArray[np.integer]) -> list[str]:
+        """The cells of these rows, blanks around them taken off."""
+        return self.take(rows).strings.fill_null("").str.strip_chars().to_list()
+
+
+def _nothing_odd() -> NDArray[np.intp]:
+    return np.zeros(0, dtype=np.intp)
 
 
 @dataclass(frozen=True, eq=False)
 class ArrayColumn:
-    """Cells of a typed file: numbers or booleans, and which are present (None: all).
+    """Cells that are numbers or booleans, and which are present (None: all).
 
-    `timestamps` says that the numbers are nanoseconds of Unix time.
+    Attributes:
+        timestamps: the numbers are nanoseconds of Unix time.
+        odd: shape (k,), rising: rows not present whose cell holds something else, which `texts` spells.
+        decimal: of the texts.
+        strings: all cells of the column as they are spelled, read again, where that may be needed.
     """
 
     values: NDArray[Any]
     present: BoolArray | None = None
     timestamps: bool = False
+    odd: NDArray[np.intp] = field(default_factory=_nothing_odd)
+    texts: tuple[str, ...] = ()
+    decimal: str = "."
+    strings: Callable[[], pl.Series] | None = None
 
     def __len__(self) -> int:
         return len(self.values)
@@ -59,12 +79,22 @@ class ArrayColumn:
     def take(self, rows: NDArray[np.integer]) -> ArrayColumn:
         """The cells of these rows, in this order."""
         present = None if self.present is None else self.present[rows]
-        return ArrayColumn(self.values[rows], present, self.timestamps)
+        odd, texts = self._odd_among(rows)
+        return ArrayColumn(self.values[rows], present, self.timestamps, odd, texts, self.decimal)
 
     def part(self, rows: slice) -> ArrayColumn:
         """The cells of a run of rows."""
         present = None if self.present is None else self.present[rows]
-        return ArrayColumn(self.values[rows], present, self.timestamps)
+        first, past = np.searchsorted(self.odd, (rows.start, rows.stop)).tolist()
+        odd, texts = self.odd[first:past] - rows.start, self.texts[first:past]
+        return ArrayColumn(self.values[rows], present, self.timestamps, odd, texts, self.decimal)
+
+    def _odd_among(self, rows: NDArray[np.integer]) -> tuple[NDArray[np.intp], tuple[str, ...]]:
+        if not len(self.odd):
+            return self.odd, ()
+        place = np.minimum(np.searchsorted(self.odd, rows), len(self.odd) - 1)
+        odd = np.flatnonzero(self.odd[place] == rows)
+        return odd, tuple(self.texts[index] for index in place[odd].tolist())
 
     def all_present(self) -> BoolArray:
         """Shape (n,), True where there is a cell."""
@@ -74,7 +104,27 @@ class ArrayColumn:
         """The cells as values."""
         if self.values.dtype == bool:
             return type_booleans(self.values, self.present)
-        return type_numbers(self.values, self.present, has_unit=has_unit)
+        numbers = type_numbers(self.values, self.present, has_unit=has_unit)
+        if not len(self.odd):
+            return numbers
+        return type_odd_numbers(numbers, self.odd, self.texts, decimal=self.decimal, has_unit=has_unit)
+
+    def spelled(self) -> Column:
+        """The same column as text, where its cells are at hand and not all are plain numbers."""
+        if self.strings is None or not len(self.odd):
+            return self
+        return TextColumn(self.strings(), self.decimal)
+
+    def shown(self, rows: NDArray[np.integer]) -> list[str]:
+        """The cells of these rows as text; numbers as they are written most shortly."""
+        own = self.take(rows)
+        cells = [
+            f"{value}" if there else ""
+            for value, there in zip(own.values.tolist(), own.all_present().tolist(), strict=True)
+        ]
+        for row, text in zip(own.odd.tolist(), own.texts, strict=True):
+            cells[row] = text.strip()
+        return cells
 
 
 Column = TextColumn | ArrayColumn
@@ -118,14 +168,8 @@ class Table:
         )
 
     def row_texts(self, rows: NDArray[np.integer]) -> list[tuple[str, ...]]:
-        """The cells of these rows as text, blanks around them taken off; empty for typed columns."""
-        columns = [
-            column.take(rows).strings.fill_null("").str.strip_chars().to_list()
-            if isinstance(column, TextColumn)
-            else [""] * len(rows)
-            for column in self.columns
-        ]
-        return list(zip(*columns, strict=True))
+        """The cells of these rows as text, blanks around them taken off."""
+        return list(zip(*(column.shown(rows) for column in self.columns), strict=True))
 
     def first_line(self, rows: NDArray[np.integer]) -> int | None:
         """The first line among these rows."""

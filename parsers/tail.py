@@ -1,4 +1,4 @@
-"""Whether the last line of a file that lost power is whole."""
+"""Whether a line that nothing ends, as a power cut leaves it, is whole."""
 
 from __future__ import annotations
 
@@ -6,37 +6,40 @@ import re
 
 import numpy as np
 
-from parsers.cells import MISSING, is_number
 from parsers.dialect import Layout
+from parsers.numbers import MISSING, is_number
 from parsers.records import Records, split_line
 from telemetry.log import BoolArray
 
-__all__ = ["is_half_written"]
+__all__ = ["is_whole"]
 
 _ROWS_COMPARED = 200
 # Where numbers drop their last zeros, fifty in a row with like decimals come once in two hundred times.
 _FEWEST_FOR_FIXED = 50
+_FEWEST_FOR_SIGN = 8
 
 
-def is_half_written(records: Records, fits: BoolArray, layout: Layout) -> bool:
-    """Whether the last record, of full width and without a line end, breaks off in its last cell.
+def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> bool | None:
+    """Whether a record of full width is whole: False where its last cell breaks off, None if in doubt.
 
     It does when the cell is empty or no number where all before it are full or numbers, when it has
     other decimals than the fixed number of them, or when it is the beginning of a word seen before.
     Numbers without fixed decimals do not betray a lost digit.
     """
-    last = len(records) - 1
-    compared = np.flatnonzero(fits[:last])[-_ROWS_COMPARED:]
+    compared = np.flatnonzero(fits[:index])[-_ROWS_COMPARED:]
     if not len(compared):
-        return False
+        return None
     place = len(layout.names) - 1
-    own = _cell(records, last, place, layout)
-    others = [_cell(records, index, place, layout) for index in compared.tolist()]
-    if own in others:
-        return False
+    own = _cell(records, index, place, layout)
+    others = [_cell(records, other, place, layout) for other in compared.tolist()]
     if own.lower() in MISSING:
-        return not any(cell.lower() in MISSING for cell in others)
-    return _breaks_off(own, others, layout.decimal)
+        return None if any(cell.lower() in MISSING for cell in others) else False
+    numbers = [cell for cell in others if is_number(cell, layout.decimal) and cell.lower() not in MISSING]
+    if len(numbers) > 0.5 * len(others):
+        return _is_whole_number(own, numbers, layout.decimal)
+    if any(cell.startswith(own) and cell != own for cell in others):
+        return None if own in others else False
+    return True if own in others else None
 
 
 def _cell(records: Records, index: int, place: int, layout: Layout) -> str:
@@ -44,13 +47,25 @@ def _cell(records: Records, index: int, place: int, layout: Layout) -> str:
     return cells[place].strip() if place < len(cells) else ""
 
 
-def _breaks_off(own: str, others: list[str], decimal: str) -> bool:
-    numbers = [cell for cell in others if is_number(cell, decimal) and cell.lower() not in MISSING]
-    if len(numbers) > 0.5 * len(others):
-        decimals = {_decimals(cell, decimal) for cell in numbers}
-        fixed = len(decimals) == 1 and len(numbers) >= _FEWEST_FOR_FIXED and decimals != {0}
-        return not is_number(own, decimal) or (fixed and _decimals(own, decimal) not in decimals)
-    return any(cell.startswith(own) for cell in others)
+def _is_whole_number(own: str, others: list[str], decimal: str) -> bool | None:
+    if not is_number(own, decimal):
+        return False
+    if len(others) >= _FEWEST_FOR_SIGN and len({len(cell) for cell in others}) == 1 and own in others:
+        return True
+    decimals = {_decimals(cell, decimal) for cell in others}
+    if len(others) >= _FEWEST_FOR_SIGN and 0 not in decimals and not _decimals(own, decimal):
+        return False
+    fixed = len(decimals) == 1 and decimals != {0}
+    if not fixed or len(others) < _FEWEST_FOR_SIGN:
+        return None
+    if len(others) >= _FEWEST_FOR_FIXED or _keeps_zeros(others):
+        return _decimals(own, decimal) in decimals
+    return None
+
+
+def _keeps_zeros(cells: list[str]) -> bool:
+    """Whether some number ends in a zero behind two or more decimals: so it is written to fixed ones."""
+    return any(cell.endswith("0") and re.search(r"[.,]\d\d+$", cell) for cell in cells)
 
 
 def _decimals(cell: str, decimal: str) -> int:

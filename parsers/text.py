@@ -3,26 +3,43 @@
 from __future__ import annotations
 
 import codecs
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from parsers.ledger import Ledger
+from parsers.records import IntArray
 
 __all__ = ["Text", "decode"]
 
 _HEAD_BYTES = 1 << 16
+_BLOCK_BYTES = 1 << 24
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+_LINE_END = {"utf-16-le": b"\n\0", "utf-16-be": b"\0\n"}
+# A power cut leaves NULs by the block; fewer than this in a row are garbage in a cell.
+_NUL_RUN = re.compile(rb"\0{4,}")
 
 
-@dataclass(frozen=True)
+def _no_breaks() -> IntArray:
+    return np.zeros(0, dtype=np.int64)
+
+
+@dataclass(frozen=True, eq=False)
 class Text:
-    """`data` is valid UTF-8 without a byte-order mark; `encoding` is what the file had."""
+    """`data` is valid UTF-8 without a byte-order mark; `encoding` is what the file had.
+
+    `breaks` are the places of line feeds in `data` that the file has not: they part a run of NULs,
+    kept as one, from the records before and behind it.
+    """
 
     data: bytes
     encoding: str
+    breaks: IntArray = field(default_factory=_no_breaks)
 
 
 def decode(raw: bytes, ledger: Ledger) -> Text:
@@ -34,16 +51,15 @@ def decode(raw: bytes, ledger: Ledger) -> Text:
     mark, encoding = next(((m, e) for m, e in _BOMS if raw.startswith(m)), (b"", _encoding_without_mark(raw)))
     body = raw[len(mark) :]
     if encoding != "utf-8":
-        body = body.decode(encoding, errors="replace").encode()
+        body = _from_utf16(body, encoding)
     elif not _is_utf8(body):
         encoding = _encoding_of_bytes(body)
         body = body.decode(encoding, errors="replace").encode()
     kept = body.rstrip(b"\0")
     if len(kept) < len(body):
         ledger.add("truncated_tail", 1, _NUL_TAIL, line=kept.count(b"\n") + 1)
-    if b"\n" not in kept:
-        kept = kept.replace(b"\r", b"\n")
-    return Text(kept, encoding)
+    kept = _with_line_feeds(kept)
+    return Text(*_parted(kept, encoding))
 
 
 _NUL_TAIL = "The file ends in a run of NUL bytes{where}, as a power cut leaves it; the tail was left out."
@@ -60,11 +76,27 @@ def _encoding_without_mark(raw: bytes) -> str:
     return "utf-8"
 
 
+def _from_utf16(body: bytes, encoding: str) -> bytes:
+    """UTF-8. A byte too many or too few in the middle shifts no line behind it: each is decoded alone."""
+    end = _LINE_END[encoding]
+    try:
+        whole = body.decode(encoding)
+    except UnicodeDecodeError:
+        whole = ""
+    if whole and whole.count("\n") == body.count(end):
+        return whole.encode(errors="replace")
+    lines = (line.decode(encoding, errors="replace") for line in body.split(end))
+    return "\n".join(lines).encode(errors="replace")
+
+
 def _is_utf8(body: bytes) -> bool:
     if body.isascii():
         return True
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    view = memoryview(body)
     try:
-        body.decode()
+        for at in range(0, len(body), _BLOCK_BYTES):
+            decoder.decode(view[at : at + _BLOCK_BYTES], final=at + _BLOCK_BYTES >= len(body))
     except UnicodeDecodeError:
         return False
     return True
@@ -75,3 +107,24 @@ def _encoding_of_bytes(body: bytes) -> str:
     head = b"".join(body[:_HEAD_BYTES].split(b"\n")[:3])
     garbled = any(byte < 32 and byte not in b"\t\r" for byte in head)
     return "utf-8" if garbled or _is_utf8(head) else "windows-1252"
+
+
+def _with_line_feeds(body: bytes) -> bytes:
+    """The same with LF where most lines end in a bare CR."""
+    bare = body.count(b"\r")
+    if not bare:
+        return body
+    bare -= body.count(b"\r\n")
+    if bare > body.count(b"\n"):
+        return body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return body
+
+
+def _parted(body: bytes, encoding: str) -> tuple[bytes, str, IntArray]:
+    """Runs of NULs cut down to one that stands on a line of its own, and the line feeds put in for it."""
+    if b"\0\0\0\0" not in body:
+        return body, encoding, _no_breaks()
+    pieces = _NUL_RUN.split(body)
+    lengths = np.array([len(piece) for piece in pieces[:-1]], dtype=np.int64)
+    first = np.cumsum(lengths + 3) - 3
+    return b"\n\0\n".join(pieces), encoding, np.sort(np.concatenate((first, first + 2)))

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,10 @@ class Channel:
         labels: the spellings of a switch (two: low, high) or of a text; empty for a number.
         sampled: logged at a steady rate, as against only when it changes.
         missing: cells that hold no value though a sampled channel should have one there.
+        rows: shape (n,), place of each value among the log's records as read; None where every record
+            has one, or where it is not known.
+        logged: shape (n,), the values as the file has them where `values` cannot say them: whole numbers
+            of more than 53 bits, states spelled in several ways. None elsewhere.
     """
 
     name: str
@@ -50,6 +55,8 @@ class Channel:
     labels: tuple[str, ...] = ()
     sampled: bool = True
     missing: int = 0
+    rows: NDArray[np.int32] | None = None
+    logged: NDArray[Any] | None = None
 
     def canonical(self) -> FloatArray:
         """The values in the canonical unit of their quantity, shape (n,); unchanged without a unit."""
@@ -83,7 +90,7 @@ def _channel_between(channel: Channel, start_s: float, end_s: float) -> Channel:
     if state_carried_in:
         t_s = np.concatenate(([start_s], t_s))
         values = np.concatenate((channel.values[left - 1 : left], values))
-    return replace(channel, t_s=t_s, values=values)
+    return replace(channel, t_s=t_s, values=values, rows=None, logged=None)
 
 
 def _as_text(value: bool | int | float) -> str:

@@ -1,0 +1,185 @@
+"""The sound rows of a delimited text to columns, in bulk: numbers at once, and as text only what is none."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from parsers.dialect import Layout
+from parsers.numbers import EXACT_FLOAT, floats_of
+from parsers.records import Records
+from parsers.table import ArrayColumn, Column, TextColumn
+
+if TYPE_CHECKING:
+    import polars as pl
+
+__all__ = ["BulkError", "read_columns"]
+
+Rows = NDArray[np.intp]
+
+_CHUNK_BYTES = 1 << 25
+_SAMPLE_ROWS = 256
+# As in `parsers.cells`: a column with more cells than this that are no numbers may be one of words.
+_MOST_ODD = 0.1
+
+
+class BulkError(Exception):
+    """The bulk parser found other rows than were counted."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """One column of one chunk: numbers with null where a cell is none, and the cells that are odd."""
+
+    numbers: pl.Series | None
+    odd: Rows
+    texts: tuple[str, ...]
+    strings: pl.Series | None = None
+
+
+def read_columns(records: Records, kept: Rows, layout: Layout) -> tuple[Column, ...]:
+    """The columns of the kept records, which must all have the layout's width.
+
+    Raises BulkError where the parser disagrees about their number or width.
+    """
+    return _Bulk(records, kept, layout).columns()
+
+
+class _Bulk:
+    def __init__(self, records: Records, kept: Rows, layout: Layout) -> None:
+        self._records, self._layout = records, layout
+        self._chunks = list(_chunks(records, kept))
+        self._schema = self._sniffed(kept)
+
+    def columns(self) -> tuple[Column, ...]:
+        parts = [self._read(chunk) for chunk in self._chunks]
+        return tuple(
+            self._column(index, [part[index] for part in parts]) for index in range(len(self._layout.names))
+        )
+
+    def _sniffed(self, kept: Rows) -> list[Any]:
+        """The type of each column by some rows from everywhere; text where a wrong type could be read."""
+        import polars as pl
+
+        step = max(len(kept) // _SAMPLE_ROWS, 1)
+        sample = self._records.joined(kept[::step])
+        frame = self._parsed(sample, infer_schema_length=None)
+        numeric = (pl.Int64, pl.Float64)
+        return [dtype if dtype in numeric else pl.String for dtype in frame.dtypes]
+
+    def _read(self, chunk: Rows) -> list[_Part]:
+        import polars as pl
+
+        text = self._records.joined(chunk)
+        if self._layout.decimal == "." or (self._layout.delimiter != "," and b"." not in text):
+            names = [f"column_{i}" for i in range(1, len(self._schema) + 1)]
+            try:
+                frame = self._parsed(text, schema=dict(zip(names, self._schema, strict=True)))
+            except pl.exceptions.ComputeError:
+                pass
+            else:
+                self._check(frame, chunk)
+                nothing = np.zeros(0, dtype=np.intp)
+                return [
+                    _Part(None, nothing, (), column)
+                    if column.dtype == pl.String
+                    else _Part(column, nothing, ())
+                    for column in frame.get_columns()
+                ]
+        frame = self._parsed(text, infer_schema=False)
+        self._check(frame, chunk)
+        return [self._sorted(column, dtype) for column, dtype in zip(frame, self._schema, strict=True)]
+
+    def _sorted(self, strings: pl.Series, dtype: Any) -> _Part:
+        """Numbers and odd cells apart."""
+        import polars as pl
+
+        nothing = np.zeros(0, dtype=np.intp)
+        if dtype == pl.String:
+            return _Part(None, nothing, (), strings)
+        numbers = strings.cast(pl.Int64, strict=False) if dtype == pl.Int64 else None
+        if numbers is None or numbers.null_count() > strings.null_count():
+            numbers = self._floats(strings, numbers)
+        odd = numbers.is_null() & strings.is_not_null() & (strings != "")
+        rows = odd.arg_true()
+        return _Part(numbers, rows.to_numpy().astype(np.intp), tuple(strings.gather(rows).to_list()))
+
+    def _floats(self, strings: pl.Series, whole: pl.Series | None) -> pl.Series:
+        """Float64; or the whole numbers, where no cell is another number."""
+        floats = floats_of(strings, self._layout.decimal)
+        if whole is not None and floats.null_count() == whole.null_count():
+            return whole
+        return floats
+
+    def _parsed(self, text: bytes, **schema: Any) -> pl.DataFrame:
+        import polars as pl
+
+        return pl.read_csv(
+            text,
+            has_header=False,
+            separator=self._layout.delimiter,
+            quote_char='"' if self._records.quoted else None,
+            decimal_comma=self._layout.decimal == "," and self._layout.delimiter != ",",
+            **schema,
+        )
+
+    def _check(self, frame: pl.DataFrame, chunk: Rows) -> None:
+        if (frame.height, frame.width) != (len(chunk), self._layout.width):
+            raise BulkError(f"{frame.height:,} of {frame.width}")
+
+    def _column(self, index: int, parts: list[_Part]) -> Column:
+        import polars as pl
+
+        first_rows = np.cumsum([0] + [len(chunk) for chunk in self._chunks])
+        if all(part.numbers is None for part in parts):
+            whole = pl.concat([part.strings for part in parts if part.strings is not None])
+            return TextColumn(whole, self._layout.decimal)
+        odd = np.concatenate([part.odd + first for part, first in zip(parts, first_rows, strict=False)])
+        numbers = [part.numbers for part in parts if part.numbers is not None]
+        filled = sum(len(part) - part.null_count() for part in numbers)
+        if len(odd) > _MOST_ODD * (filled + len(odd)) or len(numbers) < len(parts):
+            return TextColumn(self._strings(index), self._layout.decimal)
+        if len({column.dtype for column in numbers}) > 1:
+            numbers = [column.cast(pl.Float64) for column in numbers]
+        whole = numbers[0] if len(numbers) == 1 else pl.concat(numbers)
+        return self._numeric(index, whole, odd, tuple(text for part in parts for text in part.texts))
+
+    def _numeric(self, index: int, numbers: pl.Series, odd: Rows, texts: tuple[str, ...]) -> Column:
+        import polars as pl
+
+        if numbers.dtype == pl.Float64 and _beyond_float(numbers):
+            return TextColumn(self._strings(index), self._layout.decimal)
+        present = None if not numbers.null_count() else numbers.is_not_null().to_numpy()
+        filler = 0 if numbers.dtype == pl.Int64 else float("nan")
+        values = (numbers if present is None else numbers.fill_null(filler)).to_numpy()
+        return ArrayColumn(
+            values, present, False, odd, texts, self._layout.decimal, lambda: self._strings(index)
+        )
+
+    def _strings(self, index: int) -> pl.Series:
+        """One column again, as it is spelled."""
+        import polars as pl
+
+        frames = [
+            self._parsed(self._records.joined(chunk), infer_schema=False, columns=[index])
+            for chunk in self._chunks
+        ]
+        return pl.concat([frame.to_series(0) for frame in frames])
+
+
+def _beyond_float(numbers: pl.Series) -> bool:
+    values = numbers.drop_nulls().to_numpy()
+    return bool((np.abs(values[np.isfinite(values)]) > EXACT_FLOAT).any())
+
+
+def _chunks(records: Records, kept: Rows) -> Iterator[Rows]:
+    """Runs of kept records of some megabytes each."""
+    at = 0
+    while at < len(kept):
+        past = int(np.searchsorted(records.start[kept], records.start[kept[at]] + _CHUNK_BYTES))
+        yield kept[at : max(past, at + 1)]
+        at = max(past, at + 1)
