@@ -16,8 +16,9 @@ from telemetry.robot import Robot
 from telemetry.statistics import RateComparison
 
 __all__ = [
-    "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Guess",
-    "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces", "SensorState", "Supply", "Switching",
+    "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Guess", "Interruption",
+    "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces", "Protection", "SensorState",
+    "SourceStretch", "Supply", "Switching",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -87,9 +88,12 @@ class MotorTrace:
 
     `current_a` is winding current without sign, `command` the duty applied (NaN where not logged),
     `applied_v` the voltage at the winding without sign (NaN where it cannot be told),
-    `speed_rad_s` the shaft speed (NaN where it cannot be told), `speed_share` that speed as a share of the
-    free speed at the voltage applied (NaN likewise), `heat` the thermal level (1.0 is the limit; NaN where
-    the robot file does not tell enough). `speed_source` is `channel`, `back-EMF` or `none`.
+    `speed_rad_s` the shaft speed, positive the way it is driven, negative while it is braked against its
+    rotation (NaN where it cannot be told), `speed_share` that speed as a share of the free speed at the
+    voltage applied (NaN likewise), `heat` the thermal level (1.0 is the limit; NaN where the robot file does
+    not tell enough). `speed_source` is `channel`, `back-EMF` or `none`. `supply_a` is what it takes out of
+    the battery, negative where it gives back (NaN where that cannot be told), `voltage_v` the battery's
+    voltage; both are empty where nothing was worked out. `notes` say what was odd about its channels.
     """
 
     t_s: FloatArray
@@ -101,6 +105,9 @@ class MotorTrace:
     applied_v: FloatArray
     driven: BoolArray
     speed_source: str
+    supply_a: FloatArray = field(default_factory=lambda: np.empty(0))
+    voltage_v: FloatArray = field(default_factory=lambda: np.empty(0))
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +120,38 @@ class MotorStates:
 
 
 @dataclass(frozen=True)
+class Interruption:
+    """A stretch in which a driven motor drew nothing, half-open.
+
+    `while_driven` says whether it began under command, `came_back` whether load returned later, `one_drive`
+    whether the command stood throughout. `before_a` is the current just before it, None without one.
+    """
+
+    start_s: float
+    end_s: float
+    while_driven: bool
+    came_back: bool
+    one_drive: bool
+    before_a: float | None
+
+
+@dataclass(frozen=True)
+class Protection:
+    """A current limit and the time above it that would have stopped a motor only when it stood.
+
+    `tripped` of `stalls` stops, `saved_j` heat kept out of the winding, `healthy_s` the longest that healthy
+    work stayed above the limit, all by replaying the log.
+    """
+
+    limit_a: float
+    after_s: float
+    tripped: int
+    stalls: int
+    saved_j: float
+    healthy_s: float
+
+
+@dataclass(frozen=True)
 class MotorUse:
     """One motor's match in a few numbers; None where it cannot be told."""
 
@@ -122,6 +161,13 @@ class MotorUse:
     peak_heat: float | None
     end_heat: float | None
     energy_wh: float | None
+    energy_by_phase_wh: Mapping[str, float] | None = None
+    heat_time_left_s: float | None = None
+    """Until the limit of heat, at the load of the last half minute; None where it never gets there."""
+    next_match_safe_a: float | None = None
+    """The steady current that another match at once, as long, could bear."""
+    breaker_fraction: float | None = None
+    chain_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -133,9 +179,27 @@ class Dip:
     residual_v: float
 
 
+@dataclass(frozen=True)
+class SourceStretch:
+    """A stretch in which the battery and its leads kept one resistance, with its 95 % interval.
+
+    `open_circuit_v` is that at its start.
+    """
+
+    start_s: float
+    end_s: float
+    resistance_ohm: float
+    low_ohm: float
+    high_ohm: float
+    open_circuit_v: float
+
+
 @dataclass(frozen=True, eq=False)
 class Supply:
-    """The battery as the robot saw it; `t_s` and `voltage_v` have shape (n,)."""
+    """The battery as the robot saw it; `t_s` and `voltage_v` have shape (n,).
+
+    `source` are the stretches of one resistance each, `windows` the same in sliding windows.
+    """
 
     t_s: FloatArray
     voltage_v: FloatArray
@@ -144,6 +208,13 @@ class Supply:
     lowest_v: float | None
     dips: tuple[Dip, ...]
     energy_wh: float | None
+    charge_ah: float | None = None
+    energy_by_phase_wh: Mapping[str, float] | None = None
+    energy_by_mechanism_wh: Mapping[str, float] | None = None
+    source: tuple[SourceStretch, ...] = ()
+    windows: tuple[SourceStretch, ...] = ()
+    current_a: FloatArray = field(default_factory=lambda: np.empty(0))
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -265,6 +336,8 @@ class Analysis:
     motors: Mapping[str, MotorTrace] = field(default_factory=_empty)
     motor_states: Mapping[str, MotorStates] = field(default_factory=_empty)
     motor_use: Mapping[str, MotorUse] = field(default_factory=_empty)
+    interruptions: Mapping[str, tuple[Interruption, ...]] = field(default_factory=_empty)
+    protections: Mapping[str, Protection] = field(default_factory=_empty)
     supply: Supply | None = None
     pieces: Pieces | None = None
     cycles: tuple[Cycle, ...] = ()

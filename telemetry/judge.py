@@ -16,13 +16,16 @@ from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest
 from telemetry.estimators.contacts import find_contacts
 from telemetry.estimators.cycles import find_cycles
 from telemetry.estimators.gaps import find_gaps
+from telemetry.estimators.interruptions import find_interruptions
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.phases import find_matches
 from telemetry.estimators.pieces import estimate_pieces
+from telemetry.estimators.protection import propose_limits
 from telemetry.estimators.sensors import sum_up_sensors
-from telemetry.estimators.stalls import find_stalls, sum_up_use
+from telemetry.estimators.stalls import find_stalls
 from telemetry.estimators.supply import judge_supply
 from telemetry.estimators.switches import read_beams, read_limits
+from telemetry.estimators.use import sum_up_use
 from telemetry.finding import Check, Finding, Verdict
 from telemetry.log import Log
 from telemetry.match import Match
@@ -104,17 +107,25 @@ def _bursts(known: Analysis) -> Parts:
 
 
 def _motors(known: Analysis) -> Parts:
-    return {"motors": trace_motors(known.part, known.robot)}
+    traces = trace_motors(known.part, known.robot)
+    notes = [note for trace in traces.values() for note in trace.notes]
+    return {"motors": traces, "notes": (*known.notes, *notes)}
 
 
 def _motor_states(known: Analysis) -> Parts:
-    states = find_stalls(known.robot, known.motors, _end_s(known))
-    use = sum_up_use(known.part, known.robot, known.motors, states)
-    return {"motor_states": states, "motor_use": use}
+    end_s = _end_s(known)
+    states = find_stalls(known.robot, known.motors, end_s)
+    return {
+        "motor_states": states,
+        "motor_use": sum_up_use(known.robot, known.motors, states, known.match),
+        "interruptions": find_interruptions(known.robot, known.motors, known.match, end_s),
+        "protections": propose_limits(known.robot, known.motors, states),
+    }
 
 
 def _supply(known: Analysis) -> Parts:
-    return {"supply": judge_supply(known.part, known.robot, known.motors)}
+    supply = judge_supply(known.part, known.robot, known.motors)
+    return {"supply": supply, "notes": (*known.notes, *(supply.notes if supply else ()))}
 
 
 def _pieces(known: Analysis) -> Parts:

@@ -29,28 +29,36 @@ class MotorModel:
     """The motor alone, at its own shaft, before any gear.
 
     Data-sheet numbers at `nominal_v`, the resistance as at `reference_c`; the voltage in every method is the
-    one at the winding (command × supply). Currents are magnitudes in the direction of drive.
+    one at the winding (command × supply). Currents are magnitudes in the direction of drive. Without a stall
+    torque the torque constant is that of an ideal motor, equal to the back-EMF constant.
     """
 
     nominal_v: float
     free_speed_rpm: float
     free_current_a: float
     stall_current_a: float
-    stall_torque_nm: float
+    stall_torque_nm: float | None = None
     reference_c: float = 20.0
 
     def __post_init__(self) -> None:
-        if not (self.nominal_v > 0 and self.free_speed_rpm > 0 and self.stall_torque_nm > 0):
+        torque_nm = 1.0 if self.stall_torque_nm is None else self.stall_torque_nm
+        if not (self.nominal_v > 0 and self.free_speed_rpm > 0 and torque_nm > 0):
             raise ValueError("nominal_v, free_speed_rpm and stall_torque_nm must be above 0")
         if not 0 <= self.free_current_a < self.stall_current_a:
             raise ValueError("free_current_a must be at least 0 and below stall_current_a")
 
     @classmethod
     def from_motor(cls, motor: Motor) -> MotorModel | None:
-        """The model of a motor of the robot file, or None where any of its numbers is missing."""
-        numbers = (motor.free_speed_rpm, motor.free_current_a, motor.stall_current_a, motor.stall_torque_nm)
-        known = [number for number in numbers if number is not None]
-        return cls(motor.nominal_v, *known) if len(known) == len(numbers) else None
+        """The model of a motor of the robot file, or None without its free speed or its stall current.
+
+        A free current that is not told is taken as 0; None too where it is not below the stall current.
+        """
+        free_a = motor.free_current_a or 0.0
+        if motor.free_speed_rpm is None or motor.stall_current_a is None or free_a >= motor.stall_current_a:
+            return None
+        return cls(
+            motor.nominal_v, motor.free_speed_rpm, free_a, motor.stall_current_a, motor.stall_torque_nm
+        )
 
     @property
     def resistance_ohm(self) -> float:
@@ -69,12 +77,15 @@ class MotorModel:
 
         In SI units the same number as `k_v_s_per_rad` for an ideal motor; data sheets differ by some percent.
         """
+        if self.stall_torque_nm is None:
+            return self.k_v_s_per_rad
         return self.stall_torque_nm / (self.stall_current_a - self.free_current_a)
 
     @property
     def max_power_w(self) -> float:
         """Most shaft power at the nominal voltage: half the free speed × half the stall torque."""
-        return self.free_speed_rpm * RAD_S_PER_RPM / 2 * self.stall_torque_nm / 2
+        stall_torque_nm = self.kt_nm_per_a * (self.stall_current_a - self.free_current_a)
+        return self.free_speed_rpm * RAD_S_PER_RPM / 2 * stall_torque_nm / 2
 
     @property
     def max_power_current_a(self) -> float:

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["cooled_level", "cooling_time_s", "operate_time_s", "thermal_level"]
+__all__ = ["cooled_level", "cooling_time_s", "operate_time_s", "safe_current_a", "thermal_level"]
 
 _BLOCK = 4.0
 _FORGOTTEN = 37.0
@@ -105,6 +105,18 @@ def cooling_time_s(
 def cooled_level(level: float, pause_s: float, cooling_s: float) -> float:
     """The level after a pause without current: what a motor carries from one match into the next."""
     return float(level * np.exp(-pause_s / cooling_s))
+
+
+def safe_current_a(level: float, rest_s: float, *, continuous_a: float, heating_s: float) -> float:
+    """The steady current that brings the level from `level` to just 1.0 within `rest_s`; 0 above the limit.
+
+    The heating equation solved for the current: I = Ib·√((1 − H·e) / (1 − e)), e = exp(−rest / τ). Source:
+    IEC 60255-149:2013, first-order replica. `rest_s` must be above 0.
+    """
+    if level >= 1.0:
+        return 0.0
+    gained = -float(np.expm1(-rest_s / heating_s))
+    return continuous_a * float(np.sqrt((1.0 - level * (1.0 - gained)) / gained))
 
 
 def _refuse_bad_settings(

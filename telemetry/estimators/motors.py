@@ -3,72 +3,95 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 
 from telemetry.analysis import MotorTrace
+from telemetry.copper import ALPHA20_PER_K
+from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
+from telemetry.estimators.heat import heat_level
+from telemetry.estimators.speeds import Drive, Speed, shaft_speed
 from telemetry.log import BoolArray, Channel, FloatArray, Log
-from telemetry.motor_model import MotorModel
+from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.robot import Motor, Robot
 from telemetry.signals import at_instants
-from telemetry.thermal import thermal_level
 
-__all__ = ["DRIVEN_COMMAND", "supply_current_a", "trace_motors"]
+__all__ = ["ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "supply_current_a", "trace_motors"]
 
 DRIVEN_COMMAND = 0.2
 """A motor is driven from this duty on (contract)."""
 
+ASSUMED_OPEN_CIRCUIT = 1.05
+"""A charged battery without load, as a share of the nominal voltage: 12.6 V of 12 V (common practice)."""
+ASSUMED_SOURCE_OHM = 0.02
+"""Battery, leads and breaker together, for each 12 V of nominal voltage (common practice, no source)."""
+
 _LEAST_APPLIED_V = 1.0
 _RISE_AT_LIMIT_K = 80.0
 """Copper rise at thermal level 1.0, by resistance, for class B (IEC 60034-1, limits of temperature rise)."""
-_COPPER_PER_K = 0.00393
-"""Rise of copper's resistance, as a share of that at 20 °C (IEC 60028)."""
+_SPARSE_GRID_S = 0.02
+_COLD: Mapping[str, float] = MappingProxyType({})
 
 
-def trace_motors(log: Log, robot: Robot) -> Mapping[str, MotorTrace]:
-    """The trace of every motor of the robot file whose current the log holds."""
+@dataclass(frozen=True, eq=False)
+class _Logged:
+    """A motor's channels on the clock of its current; amperes with their sign, rad/s or None."""
+
+    t_s: FloatArray
+    current_a: FloatArray
+    command: FloatArray
+    speed_rad_s: FloatArray | None
+
+
+def trace_motors(
+    log: Log, robot: Robot, *, initial_heat: Mapping[str, float] = _COLD
+) -> Mapping[str, MotorTrace]:
+    """The trace of every motor of the robot file whose current the log holds.
+
+    `initial_heat` is the level at which a motor starts (0 where it is not named). Where no voltage is logged,
+    it is that of a charged battery behind a usual resistance, under the currents that are logged.
+    """
+    logged = {name: _channels(log, motor) for name, motor in robot.motors.items()}
+    present = {name: channels for name, channels in logged.items() if channels is not None}
+    battery = _voltage(log, robot, present)
     traces = {}
-    for name, motor in robot.motors.items():
-        current = log.channels.get(motor.current) if motor.current else None
-        if current is not None and len(current.values):
-            traces[name] = _trace(log, robot, motor, current)
+    for name, channels in present.items():
+        voltage_v = np.interp(channels.t_s, *battery)
+        traces[name] = _trace(name, robot.motors[name], channels, voltage_v, initial_heat.get(name, 0.0))
     return MappingProxyType(traces)
 
 
 def supply_current_a(trace: MotorTrace) -> FloatArray:
-    """What it takes from the battery: winding current × |command|, shape (n,); NaN without a command."""
+    """What it takes from the battery, shape (n,), negative where it gives back; NaN where it is unknown."""
+    if len(trace.supply_a) == len(trace.t_s):
+        return trace.supply_a
     return trace.current_a * np.abs(trace.command)
 
 
-def _trace(log: Log, robot: Robot, motor: Motor, current: Channel) -> MotorTrace:
-    t_s = current.t_s
-    command = _logged(log, motor.command, t_s)
-    voltage_v = _logged(log, robot.supply.voltage, t_s)
-    voltage_v = np.where(np.isfinite(voltage_v), voltage_v, motor.nominal_v)
-    current_a = _winding_a(np.abs(current.canonical()), command, motor)
-    heat = _heat(t_s, current_a, motor)
-    model = MotorModel.from_motor(motor)
-    speed, source = _speed(log, motor, model, t_s, current_a, np.abs(command) * voltage_v, heat)
-    applied_v = _applied_v(command, voltage_v, current_a, speed, model)
-    return MotorTrace(
-        t_s=t_s,
-        current_a=current_a,
-        command=command,
-        speed_rad_s=speed,
-        speed_share=_speed_share(speed, applied_v, model),
-        heat=heat,
-        applied_v=applied_v,
-        driven=_driven(command, applied_v, motor),
-        speed_source=source,
-    )
+def _channels(log: Log, motor: Motor) -> _Logged | None:
+    channel = log.channels.get(motor.current) if motor.current else None
+    if channel is None or not len(channel.values):
+        return None
+    t_s, current_a = channel.t_s, channel.canonical()
+    if not channel.sampled:
+        t_s = np.arange(t_s[0], max(log.t_s[-1], t_s[0]) + _SPARSE_GRID_S / 2, _SPARSE_GRID_S)
+        current_a = at_instants(channel.t_s, current_a, t_s)
+    speed = _values(log, motor.speed, t_s)
+    command = _values(log, motor.command, t_s)
+    return _Logged(t_s, current_a, np.full(len(t_s), np.nan) if command is None else command, speed)
 
 
-def _logged(log: Log, name: str | None, t_s: FloatArray) -> FloatArray:
-    """A channel at the instants of another, in canonical units; NaN where it is not logged."""
+def _values(log: Log, name: str | None, t_s: FloatArray) -> FloatArray | None:
+    """A channel at the instants of another, in canonical units; None where it is not logged."""
     channel = log.channels.get(name) if name else None
     if channel is None or not len(channel.values):
-        return np.full(len(t_s), np.nan)
+        return None
+    return _at(channel, t_s)
+
+
+def _at(channel: Channel, t_s: FloatArray) -> FloatArray:
     if channel.t_s is t_s:
         return channel.canonical()
     if channel.sampled:
@@ -76,67 +99,100 @@ def _logged(log: Log, name: str | None, t_s: FloatArray) -> FloatArray:
     return at_instants(channel.t_s, channel.canonical(), t_s)
 
 
-def _winding_a(logged_a: FloatArray, command: FloatArray, motor: Motor) -> FloatArray:
-    if motor.current_side == "winding":
-        return logged_a
-    duty = np.abs(command)
-    return np.where(duty > 0.05, logged_a / np.maximum(duty, 0.05), logged_a)
+def _voltage(log: Log, robot: Robot, motors: Mapping[str, _Logged]) -> tuple[FloatArray, FloatArray]:
+    """The battery's voltage as instants and volts: logged, else assumed."""
+    channel = log.channels.get(robot.supply.voltage) if robot.supply.voltage else None
+    if channel is not None and len(channel.values):
+        return channel.t_s, channel.canonical()
+    nominal_v = max((motor.nominal_v for motor in robot.motors.values()), default=12.0)
+    if not motors:
+        return np.zeros(1), np.full(1, nominal_v)
+    t_s = max((channels.t_s for channels in motors.values()), key=len)
+    drawn_a = _drawn_a(log, robot, motors, t_s)
+    sag_v = ASSUMED_SOURCE_OHM * nominal_v / 12.0 * np.nan_to_num(drawn_a)
+    return t_s, np.maximum(ASSUMED_OPEN_CIRCUIT * nominal_v - sag_v, nominal_v / 2)
 
 
-def _heat(t_s: FloatArray, current_a: FloatArray, motor: Motor) -> FloatArray:
-    heating, cooling = motor.heating_time_constant_s, motor.cooling_time_constant_s
-    if motor.continuous_current_a is None or heating is None:
-        return np.full(len(t_s), np.nan)
-    return thermal_level(
-        t_s,
-        current_a,
-        continuous_a=motor.continuous_current_a,
-        heating_s=heating,
-        cooling_s=cooling or heating,
+def _drawn_a(log: Log, robot: Robot, motors: Mapping[str, _Logged], t_s: FloatArray) -> FloatArray:
+    total = _values(log, robot.supply.current, t_s)
+    if total is not None:
+        return np.abs(total)
+    drawn_a = np.zeros(len(t_s))
+    for name, channels in motors.items():
+        by_winding = robot.motors[name].current_side == "winding"
+        duty = np.minimum(np.abs(np.nan_to_num(channels.command)), 1.0) if by_winding else 1.0
+        drawn_a += np.interp(t_s, channels.t_s, np.abs(channels.current_a) * duty)
+    return drawn_a
+
+
+def _trace(
+    name: str, motor: Motor, logged: _Logged, voltage_v: FloatArray, initial_heat: float
+) -> MotorTrace:
+    model = MotorModel.from_motor(motor)
+    logged_a, notes = believable_a(name, logged.current_a, motor)
+    motoring = motoring_sign(logged_a, logged.command, motor)
+    current_a = winding_a(
+        np.abs(logged_a), logged.command, motor,
+        voltage_v=voltage_v, model=model, speed_rad_s=logged.speed_rad_s,
+    )  # fmt: skip
+    heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
+    drive = Drive(logged.command, voltage_v, current_a, _resistance_ohm(model, heat), motoring)
+    speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
+    applied_v = _applied_v(drive, speed, model)
+    motoring = _motoring(drive, speed, applied_v, model)
+    duty = np.where(np.isfinite(logged.command), np.abs(logged.command), applied_v / voltage_v)
+    return MotorTrace(
+        t_s=logged.t_s,
+        current_a=current_a,
+        command=logged.command,
+        speed_rad_s=speed.rad_s,
+        speed_share=_speed_share(speed.rad_s, applied_v, motor, model),
+        heat=heat,
+        applied_v=applied_v,
+        driven=_driven(logged.command, applied_v, motor),
+        speed_source=speed.source,
+        supply_a=supply_side_a(logged_a, current_a, np.minimum(duty, 1.0), motoring, motor),
+        voltage_v=voltage_v,
+        notes=(*notes, *speed.notes),
     )
 
 
-def _speed(
-    log: Log,
-    motor: Motor,
-    model: MotorModel | None,
-    t_s: FloatArray,
-    current_a: FloatArray,
-    applied_v: FloatArray,
-    heat: FloatArray,
-) -> tuple[FloatArray, str]:
-    """Shaft speed without sign, and what told it."""
-    logged = np.abs(_logged(log, motor.speed, t_s))
-    if np.isfinite(logged).any():
-        return logged, "channel"
-    if model is None or not np.isfinite(applied_v).any():
-        return np.full(len(t_s), np.nan), "none"
-    hot = 1 + _COPPER_PER_K * _RISE_AT_LIMIT_K * np.nan_to_num(heat)
-    back_emf_v = applied_v - current_a * model.resistance_ohm * hot
-    return np.maximum(back_emf_v, 0.0) / model.k_v_s_per_rad, "back-EMF"
+def _resistance_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:
+    """The winding's at each instant, shape (n,), as hot as the thermal replica has it."""
+    if model is None:
+        return np.full(len(heat), np.nan)
+    return model.resistance_ohm * (1 + ALPHA20_PER_K * _RISE_AT_LIMIT_K * np.nan_to_num(heat))
 
 
-def _applied_v(
-    command: FloatArray,
-    voltage_v: FloatArray,
-    current_a: FloatArray,
-    speed: FloatArray,
-    model: MotorModel | None,
-) -> FloatArray:
+def _applied_v(drive: Drive, speed: Speed, model: MotorModel | None) -> FloatArray:
     """Voltage at the winding: duty × supply; without a command, what current and speed together need."""
-    applied_v = np.abs(command) * voltage_v
     if model is None:
-        return applied_v
-    needed_v = current_a * model.resistance_ohm + speed * model.k_v_s_per_rad
-    return np.where(np.isfinite(applied_v), applied_v, needed_v)
+        return drive.applied_v
+    needed_v = drive.current_a * model.resistance_ohm + np.abs(speed.rad_s) * model.k_v_s_per_rad
+    return np.where(np.isfinite(drive.applied_v), drive.applied_v, needed_v)
 
 
-def _speed_share(speed: FloatArray, applied_v: FloatArray, model: MotorModel | None) -> FloatArray:
-    if model is None:
-        return np.full(len(speed), np.nan)
-    free = model.free_speed_rad_s(applied_v)
-    share = np.full(len(speed), np.nan)
-    np.divide(speed, free, out=share, where=(applied_v >= _LEAST_APPLIED_V) & (free > 0))
+def _motoring(drive: Drive, speed: Speed, applied_v: FloatArray, model: MotorModel | None) -> FloatArray:
+    """-1 where it gives energy back: by the log's own signs, else by turning faster than its voltage asks."""
+    if model is None or speed.source != "channel" or not np.isfinite(drive.command).any():
+        return drive.motoring
+    overhauled = np.nan_to_num(speed.rad_s * model.k_v_s_per_rad - applied_v) > 0.01 * model.nominal_v
+    return np.where(overhauled, -1.0, drive.motoring)
+
+
+def _speed_share(
+    speed_rad_s: FloatArray, applied_v: FloatArray, motor: Motor, model: MotorModel | None
+) -> FloatArray:
+    """Speed over the free speed at the voltage applied; without a full data sheet that is in proportion."""
+    share = np.full(len(speed_rad_s), np.nan)
+    if model is not None:
+        free = model.free_speed_rad_s(applied_v)
+    elif motor.free_speed_rpm is not None:
+        free = applied_v / motor.nominal_v * motor.free_speed_rpm * RAD_S_PER_RPM
+    else:
+        return share
+    known = np.isfinite(speed_rad_s) & (np.nan_to_num(applied_v) >= _LEAST_APPLIED_V) & (free > 0)
+    np.divide(speed_rad_s, free, out=share, where=known)
     return share
 
 

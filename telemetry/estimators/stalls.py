@@ -1,4 +1,4 @@
-"""When a motor stood, or nearly stood, against its voltage; and its match in a few numbers."""
+"""When a motor stood, or nearly stood, against its voltage."""
 
 from __future__ import annotations
 
@@ -7,14 +7,13 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import MotorStates, MotorTrace, MotorUse
-from telemetry.estimators.motors import supply_current_a
-from telemetry.log import BoolArray, FloatArray, Log
+from telemetry.analysis import MotorStates, MotorTrace
+from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.robot import Motor, Robot
-from telemetry.signals import at_instants, hold_s, integral, runs, spans
+from telemetry.signals import hold_s, period_s, runs, spans
 
-__all__ = ["NEAR_STALL_SHARE", "STALL_SHARE", "find_stalls", "sum_up_use"]
+__all__ = ["NEAR_STALL_SHARE", "STALL_SHARE", "find_stalls", "within"]
 
 STALL_SHARE, NEAR_STALL_SHARE = 0.05, 0.20
 """Speed below these shares of the free speed is a stall, near stall (contract)."""
@@ -23,41 +22,63 @@ STALL_LEAST_S, NEAR_STALL_LEAST_S = 0.25, 0.5
 
 _SPIN_UPS = 2.0
 _LEAST_SPIN_UPS = 3
-_BRIDGE_S = 0.05
-_LEAST_OF_STALL_CURRENT = 0.25
+_BRIDGE_S = 0.08
+_LEAST_OF_STALL_CURRENT = 0.45
+"""A winding 250 K warmer than the data sheet's draws half of what that says at stall; less is no stall."""
 _MOST_OF_STALL_CURRENT = 1.15
+_TIMES_FREE_CURRENT = 3.0
 _ROUNDING_S = 1e-6
+_SLOW_TO_LEAVE_S = 0.2
+_BEFORE_S = 0.12
+_FASTER_BEFORE = 1.25
 
 
 def find_stalls(robot: Robot, motors: Mapping[str, MotorTrace], end_s: float) -> Mapping[str, MotorStates]:
     """Stall and near-stall of every motor whose speed can be compared with its data sheet."""
     found = {}
     for name, trace in motors.items():
-        model = MotorModel.from_motor(robot.motors[name])
-        if model is not None and np.isfinite(trace.speed_share).any():
-            found[name] = _states(trace, model, end_s)
+        if np.isfinite(trace.speed_share).any():
+            found[name] = _states(trace, robot.motors[name], end_s)
     return MappingProxyType(found)
 
 
-def _states(trace: MotorTrace, model: MotorModel, end_s: float) -> MotorStates:
-    loaded = trace.driven & _draws_like_a_stall(trace, model)
+def within(t_s: FloatArray, intervals_s: FloatArray) -> BoolArray:
+    """Where an instant lies in one of the half-open intervals, shape (n,); they are (k, 2) and in order."""
+    if not len(intervals_s):
+        return np.zeros(len(t_s), dtype=bool)
+    number = np.searchsorted(intervals_s[:, 0], t_s, side="right") - 1
+    return np.asarray((number >= 0) & (t_s < intervals_s[np.maximum(number, 0), 1]))
+
+
+def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
+    loaded = trace.driven & _draws_like_a_stall(trace, motor)
     share = np.nan_to_num(trace.speed_share, nan=np.inf)
-    stalled = loaded & (share < STALL_SHARE)
-    slow = loaded & (share < NEAR_STALL_SHARE)
+    forwards = share > -STALL_SHARE if trace.speed_source == "channel" else np.ones(len(share), dtype=bool)
+    stalled = loaded & forwards & (share < STALL_SHARE)
+    slow = loaded & forwards & (share < NEAR_STALL_SHARE)
     spin_up_s = _spin_up_s(trace, NEAR_STALL_SHARE)
-    stall = _lasting(trace, stalled, STALL_LEAST_S, end_s)
-    slow_otherwise = slow & ~_within(trace.t_s, stall)
-    near = _lasting(trace, slow_otherwise, max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s), end_s)
-    return MotorStates(stall, near, spin_up_s)
+    stall = _really_slow(trace, _lasting(trace, stalled, _least_stall_s(trace), end_s))
+    near = slow & ~within(trace.t_s, stall)
+    near_stall = _lasting(trace, near, max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s), end_s)
+    return MotorStates(stall, _really_slow(trace, near_stall), spin_up_s)
 
 
-def _draws_like_a_stall(trace: MotorTrace, model: MotorModel) -> BoolArray:
+def _draws_like_a_stall(trace: MotorTrace, motor: Motor) -> BoolArray:
     """Neither without load (no draw) nor braking against its own rotation, which takes more than a stall."""
-    stall_a = trace.applied_v / model.resistance_ohm
+    least_a = _TIMES_FREE_CURRENT * (motor.free_current_a or 1.0)
+    model = MotorModel.from_motor(motor)
+    if model is None:
+        return np.asarray(trace.current_a >= least_a)
+    stall_a = np.nan_to_num(trace.applied_v) / model.resistance_ohm
     most = np.inf if trace.speed_source == "channel" else _MOST_OF_STALL_CURRENT
-    held = np.nan_to_num(stall_a)
-    enough = trace.current_a >= _LEAST_OF_STALL_CURRENT * held
-    return np.asarray(enough & (trace.current_a <= np.where(held > 0, most, np.inf) * np.maximum(held, 1e-9)))
+    enough = trace.current_a >= np.maximum(_LEAST_OF_STALL_CURRENT * stall_a, model.free_current_a)
+    return np.asarray(enough & (trace.current_a <= most * np.maximum(stall_a, 1e-9)))
+
+
+def _least_stall_s(trace: MotorTrace) -> float:
+    """A quarter second; longer only for what takes nearly as long to leave the stall at every start."""
+    leaves_s = _spin_up_s(trace, STALL_SHARE)
+    return _SPIN_UPS * leaves_s if leaves_s > _SLOW_TO_LEAVE_S else STALL_LEAST_S
 
 
 def _spin_up_s(trace: MotorTrace, share: float) -> float:
@@ -80,49 +101,26 @@ def _lasting(trace: MotorTrace, flagged: BoolArray, least_s: float, end_s: float
     return np.asarray(found[found[:, 1] - found[:, 0] >= least_s - _ROUNDING_S])
 
 
-def _within(t_s: FloatArray, intervals_s: FloatArray) -> BoolArray:
-    if not len(intervals_s):
-        return np.zeros(len(t_s), dtype=bool)
-    number = np.searchsorted(intervals_s[:, 0], t_s, side="right") - 1
-    return np.asarray((number >= 0) & (t_s < intervals_s[np.maximum(number, 0), 1]))
+def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
+    """Without the intervals in which it may as well give energy back, where only its current tells its speed.
+
+    A motor that turns faster than a lowered voltage asks draws backwards, and without a sign that looks like
+    a load. Then the voltage fell at the onset, and it turned faster before than the new voltage can make it.
+    """
+    if trace.speed_source != "back-EMF" or not len(found):
+        return found
+    before_s = max(_BEFORE_S, 2 * period_s(trace.t_s))
+    kept = [interval for interval in found if not _was_lowered(trace, float(interval[0]), before_s)]
+    return np.asarray(kept).reshape(-1, 2)
 
 
-def sum_up_use(
-    log: Log, robot: Robot, motors: Mapping[str, MotorTrace], states: Mapping[str, MotorStates]
-) -> Mapping[str, MotorUse]:
-    """Each motor's match in a few numbers."""
-    return MappingProxyType(
-        {
-            name: _use(log, robot, robot.motors[name], trace, states.get(name))
-            for name, trace in motors.items()
-        }
-    )
-
-
-def _use(log: Log, robot: Robot, motor: Motor, trace: MotorTrace, states: MotorStates | None) -> MotorUse:
-    heated = bool(np.isfinite(trace.heat).all())
-    return MotorUse(
-        peak_current_a=float(trace.current_a.max()),
-        stall_s=_total_s(states.stall) if states else None,
-        near_stall_s=_total_s(states.near_stall) if states else None,
-        peak_heat=float(trace.heat.max()) if heated else None,
-        end_heat=float(trace.heat[-1]) if heated else None,
-        energy_wh=_energy_wh(log, robot, motor, trace),
-    )
-
-
-def _total_s(intervals_s: FloatArray) -> float:
-    return float((intervals_s[:, 1] - intervals_s[:, 0]).sum())
-
-
-def _energy_wh(log: Log, robot: Robot, motor: Motor, trace: MotorTrace) -> float | None:
-    """Energy out of the battery; None where no command tells the supply side of the current."""
-    taken_a = supply_current_a(trace)
-    if not np.isfinite(taken_a).any():
-        return None
-    channel = log.channels.get(robot.supply.voltage) if robot.supply.voltage else None
-    voltage_v = np.full(len(trace.t_s), motor.nominal_v)
-    if channel is not None and len(channel.values):
-        logged_v = at_instants(channel.t_s, channel.canonical(), trace.t_s)
-        voltage_v = np.where(np.isfinite(logged_v), logged_v, motor.nominal_v)
-    return integral(trace.t_s, np.nan_to_num(taken_a) * voltage_v, hold_s(trace.t_s)) / 3600
+def _was_lowered(trace: MotorTrace, start_s: float, before_s: float) -> bool:
+    at = int(np.searchsorted(trace.t_s, start_s))
+    first = int(np.searchsorted(trace.t_s, start_s - before_s))
+    if first >= at:
+        return False
+    lowered = trace.applied_v[at] < trace.applied_v[first:at].max() / _FASTER_BEFORE
+    share_before = float(np.nan_to_num(trace.speed_share[first:at]).max())
+    faster = share_before * trace.applied_v[first:at].max() > _FASTER_BEFORE * trace.applied_v[at]
+    same_way = np.sign(trace.command[first]) == np.sign(trace.command[at])
+    return bool(lowered and faster and same_way)

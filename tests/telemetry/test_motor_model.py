@@ -55,9 +55,24 @@ def test_arrays_go_through_in_one_piece() -> None:
 def test_is_made_of_a_motor_of_the_robot_file_or_not_at_all() -> None:
     numbers = {"free_speed_rpm": 5300, "free_current_a": 1.8, "stall_current_a": 130, "stall_torque_nm": 2.4}
     assert MotorModel.from_motor(Motor(**numbers)) == FEED
-    for missing in numbers:
+    for missing in ("free_speed_rpm", "stall_current_a"):
         rest = {key: value for key, value in numbers.items() if key != missing}
         assert MotorModel.from_motor(Motor(**rest)) is None
+    assert MotorModel.from_motor(Motor(**{**numbers, "free_current_a": 130})) is None
+
+
+def test_without_a_stall_torque_both_constants_are_one() -> None:
+    sheet = {"free_speed_rpm": 5300, "free_current_a": 1.8, "stall_current_a": 130}
+    ideal = MotorModel.from_motor(Motor(**sheet))
+    assert ideal is not None
+    assert ideal.kt_nm_per_a == ideal.k_v_s_per_rad == FEED.k_v_s_per_rad
+    assert ideal.max_power_w == pytest.approx((12 - 1.8 * 12 / 130) / 2 * (130 - 1.8) / 2)
+
+
+def test_a_free_current_that_is_not_told_is_none() -> None:
+    model = MotorModel.from_motor(Motor(free_speed_rpm=5300, stall_current_a=130))
+    assert model is not None
+    assert model.free_speed_rad_s(6.0) / RAD_S_PER_RPM == pytest.approx(2650)
 
 
 @pytest.mark.parametrize(

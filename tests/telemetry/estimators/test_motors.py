@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,9 +24,11 @@ stall_torque_nm = 2.4
 K_V_S_PER_RAD = (12.0 - 1.8 * 0.1) / (5300 * RAD_S_PER_RPM)
 
 
-def _feed(*channels: Channel, roles: str = "", supply: str = "") -> MotorTrace:
-    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\n{SHEET}{roles}\n{supply}')
-    return trace_motors(log_of(*channels), robot)["feed"]
+def _feed(*channels: Channel, roles: str = "", battery_v: Sequence[float] = (12.0,)) -> MotorTrace:
+    robot = robot_of(
+        f'[motors.feed]\ncurrent = "feed_a"\n{SHEET}{roles}\n[supply]\nvoltage = "battery_v"'
+    )
+    return trace_motors(log_of(*channels, numbers("battery_v", battery_v)), robot)["feed"]
 
 
 # Current
@@ -49,7 +52,7 @@ def test_a_supply_side_current_is_more_in_the_winding() -> None:
         roles='command = "duty"\ncurrent_side = "supply"',
     )
     assert trace.current_a.tolist() == [10, 20, 40, 1]
-    assert supply_current_a(trace).tolist() == [10, 10, 10, 0]
+    assert supply_current_a(trace).tolist() == [10, 10, 10, 1]
 
 
 def test_a_motor_whose_current_is_not_logged_has_no_trace() -> None:
@@ -90,9 +93,8 @@ def test_the_logged_supply_voltage_counts() -> None:
     trace = _feed(
         numbers("feed_a", [40, 40]),
         numbers("duty", [0.5, 0.5]),
-        numbers("battery_v", [10, 8]),
         roles='command = "duty"',
-        supply='[supply]\nvoltage = "battery_v"',
+        battery_v=[10, 8],
     )
     assert trace.applied_v.tolist() == [5, 4]
     assert trace.speed_rad_s == pytest.approx([1 / K_V_S_PER_RAD, 0])

@@ -9,8 +9,10 @@ import pytest
 
 from telemetry.analysis import MotorStates, MotorTrace
 from telemetry.estimators.motors import trace_motors
-from telemetry.estimators.stalls import find_stalls, sum_up_use
+from telemetry.estimators.stalls import find_stalls
+from telemetry.estimators.use import sum_up_use
 from telemetry.log import FloatArray
+from telemetry.match import Match, Phase
 from telemetry.motor_model import RAD_S_PER_RPM
 from tests.telemetry.building import RATES_HZ, clock, held, robot_of
 from tests.telemetry.logs import log_of, numbers
@@ -29,6 +31,7 @@ RESISTANCE_OHM = 0.1
 FREE_RPM_AT_HALF = 5300 * (6.0 - 0.18) / (12.0 - 0.18)
 K_V_S_PER_RAD = (12.0 - 0.18) / (5300 * RAD_S_PER_RPM)
 LENGTH_S = 30.0
+WHOLE = Match("m", 0.0, 3600.0, (0.0, 3600.0), (Phase("teleop", 0.0, 3600.0),), "channel")
 
 Share = Mapping[tuple[float, float], float]
 
@@ -245,15 +248,16 @@ def test_a_match_in_a_few_numbers() -> None:
     t_s = clock(3600, 1.0)
     robot = robot_of(
         f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\nspeed = "feed_rpm"\n{SHEET}'
-        "continuous_current_a = 40\nheating_time_constant_s = 60\n"
+        'continuous_current_a = 40\nheating_time_constant_s = 60\n[supply]\nvoltage = "battery_v"\n'
     )
     log = log_of(
+        held("battery_v", t_s, {}, rest=12.0),
         held("duty", t_s, {}, rest=0.5),
         held("feed_a", t_s, {}, rest=20.0),
         held("feed_rpm", t_s, {}, rest=2000.0),
     )
     motors = trace_motors(log, robot)
-    use = sum_up_use(log, robot, motors, find_stalls(robot, motors, log.span_s))["feed"]
+    use = sum_up_use(robot, motors, find_stalls(robot, motors, log.span_s), WHOLE)["feed"]
     assert (use.peak_current_a, use.stall_s, use.near_stall_s) == (20.0, 0.0, 0.0)
     assert (use.peak_heat, use.end_heat) == pytest.approx((0.25, 0.25))
     assert use.energy_wh == pytest.approx(12 * 10 * 3599 / 3600)
@@ -262,6 +266,6 @@ def test_a_match_in_a_few_numbers() -> None:
 def test_what_is_not_known_is_none() -> None:
     robot = robot_of('[motors.feed]\ncurrent = "feed_a"\n')
     motors: Mapping[str, MotorTrace] = trace_motors(log_of(numbers("feed_a", [4, 9])), robot)
-    use = sum_up_use(log_of(), robot, motors, {})["feed"]
+    use = sum_up_use(robot, motors, {}, WHOLE)["feed"]
     assert use.peak_current_a == 9.0
     assert [use.stall_s, use.near_stall_s, use.peak_heat, use.end_heat, use.energy_wh] == [None] * 5

@@ -1,0 +1,101 @@
+"""How near each motor comes to the heat it can bear, over gaps, and from one match to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+import numpy as np
+
+from telemetry.analysis import MotorTrace
+from telemetry.log import FloatArray
+from telemetry.match import Match
+from telemetry.robot import Motor, Robot
+from telemetry.signals import hold_s
+from telemetry.thermal import cooled_level, operate_time_s, safe_current_a, thermal_level
+
+__all__ = ["AROUND_GAP_S", "carried_heat", "effective_a", "heat_level", "next_match_safe_a", "time_left_s"]
+
+AROUND_GAP_S = 5.0
+"""Over a gap in its current a motor is taken to have carried on as it did in so much time on either side."""
+
+_RECENT_S = 30.0
+
+
+def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial: float = 0.0) -> FloatArray:
+    """The thermal level at each sample, shape (n,), from `initial` on; NaN where too little is told.
+
+    Without a cooling time constant it cools as fast as it heats.
+    """
+    heating, cooling = motor.heating_time_constant_s, motor.cooling_time_constant_s
+    if motor.continuous_current_a is None or heating is None:
+        return np.full(len(t_s), np.nan)
+    return thermal_level(
+        t_s,
+        effective_a(t_s, current_a),
+        continuous_a=motor.continuous_current_a,
+        heating_s=heating,
+        cooling_s=cooling or heating,
+        initial=initial,
+    )
+
+
+def effective_a(t_s: FloatArray, current_a: FloatArray) -> FloatArray:
+    """The current that heats as much, from each sample to the next, shape (n,).
+
+    Between two samples the mean of their squares; over a gap (more than three periods) that of all samples
+    within `AROUND_GAP_S` to either side: neither no current at all, nor the last one held on.
+    """
+    if len(t_s) < 2:
+        return current_a
+    squares = current_a * current_a
+    between = np.append((squares[1:] + squares[:-1]) / 2, squares[-1])
+    for last in np.flatnonzero(np.diff(t_s) > hold_s(t_s)):
+        around = slice(*np.searchsorted(t_s, (t_s[last] - AROUND_GAP_S, t_s[last + 1] + AROUND_GAP_S)))
+        between[last] = squares[around].mean()
+    return np.asarray(np.sqrt(between))
+
+
+def carried_heat(
+    robot: Robot, traces: Mapping[str, MotorTrace], pause_s: float | None
+) -> Mapping[str, float]:
+    """The level at which each motor starts the next match, after a pause without current.
+
+    `pause_s` counts from the last sample; where it is not known, nothing is said of any motor.
+    """
+    levels = {}
+    for name, trace in traces.items():
+        motor = robot.motors[name]
+        cooling_s = motor.cooling_time_constant_s or motor.heating_time_constant_s
+        if pause_s is not None and cooling_s is not None and len(trace.heat) and np.isfinite(trace.heat[-1]):
+            levels[name] = cooled_level(float(trace.heat[-1]), pause_s, cooling_s)
+    return MappingProxyType(levels)
+
+
+def time_left_s(trace: MotorTrace, motor: Motor, match: Match, *, at_s: float | None = None) -> float | None:
+    """Seconds to the limit at the load of the last half minute, from an instant (by default the match's end).
+
+    None where it would never get there, or where nothing is known of its heat.
+    """
+    heating_s = motor.heating_time_constant_s
+    if heating_s is None or motor.continuous_current_a is None or not len(trace.t_s):
+        return None
+    until_s = min(match.end_s if at_s is None else at_s, float(trace.t_s[-1]))
+    recent = (trace.t_s > until_s - _RECENT_S) & (trace.t_s <= until_s)
+    if not recent.any():
+        return None
+    load_a = float(np.sqrt(np.mean(trace.current_a[recent] ** 2)))
+    level = float(trace.heat[np.flatnonzero(recent)[-1]])
+    wait_s = float(operate_time_s(load_a / motor.continuous_current_a, heating_s, level=level))
+    return wait_s if np.isfinite(wait_s) else None
+
+
+def next_match_safe_a(trace: MotorTrace, motor: Motor, match: Match) -> float | None:
+    """The steady current that another match at once, as long, could bear; None without heat."""
+    heating_s = motor.heating_time_constant_s
+    length_s = match.end_s - match.start_s
+    if heating_s is None or motor.continuous_current_a is None or length_s <= 0 or not len(trace.heat):
+        return None
+    return safe_current_a(
+        float(trace.heat[-1]), length_s, continuous_a=motor.continuous_current_a, heating_s=heating_s
+    )

@@ -1,0 +1,156 @@
+"""Where a driven motor draws nothing: a lead off, a breaker open, a dead output."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from telemetry.analysis import Interruption, MotorTrace
+from telemetry.log import BoolArray, FloatArray
+from telemetry.match import Match
+from telemetry.motor_model import MotorModel
+from telemetry.robot import Motor, Robot
+from telemetry.signals import hold_s, spans
+
+__all__ = ["find_interruptions"]
+
+LEAST_S = 0.4
+"""A driven motor that draws nothing for less than this may have crossed from driving to braking."""
+
+_OF_FREE_CURRENT = 0.35
+_ASSUMED_FREE_SHARE = 0.015
+_NOISE_TIMES, _OF_USUAL = 2.5, 0.5
+_LOADED_TIMES = 2.0
+_LEAST_LOADED_S = 0.1
+_BRIDGE_S = 0.15
+_MARGIN = 0.06
+_COASTS_S = 15.0
+"""Time constant with which the fastest rotor is thought to run down: a heavy wheel (our choice)."""
+_FED = 0.02
+_JUST_BEFORE_S = 0.5
+_SAME_DRIVE_S = 0.1
+_ROUNDING_S = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class _Draw:
+    """Where a motor, driven while the robot is enabled, draws nothing and where it draws; shape (n,)."""
+
+    nothing: BoolArray
+    loaded: BoolArray
+    driven: BoolArray
+
+
+def find_interruptions(
+    robot: Robot, motors: Mapping[str, MotorTrace], match: Match, end_s: float
+) -> Mapping[str, tuple[Interruption, ...]]:
+    """Every interruption of every motor whose command is logged, in order."""
+    return MappingProxyType(
+        {
+            name: _of_motor(trace, robot.motors[name], match, end_s)
+            for name, trace in motors.items()
+            if np.isfinite(trace.command).any()
+        }
+    )
+
+
+def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tuple[Interruption, ...]:
+    draw = _draw(trace, motor, match)
+    holds_s = hold_s(trace.t_s)
+    nothing = spans(trace.t_s, draw.nothing, end_s, holds_s, bridge_s=_BRIDGE_S)
+    nothing = nothing[nothing[:, 1] - nothing[:, 0] >= LEAST_S]
+    loaded = spans(trace.t_s, draw.loaded, end_s, holds_s, bridge_s=_BRIDGE_S)
+    loaded = loaded[loaded[:, 1] - loaded[:, 0] >= _LEAST_LOADED_S]
+    drives = spans(trace.t_s, draw.driven, end_s, holds_s, bridge_s=_SAME_DRIVE_S)
+    return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
+
+
+def _draw(trace: MotorTrace, motor: Motor, match: Match) -> _Draw:
+    enabled = _enabled(trace.t_s, match)
+    driven = trace.driven & enabled
+    low_a = _low_a(trace, motor, driven)
+    loaded = driven & (trace.current_a > _LOADED_TIMES * low_a)
+    nothing = driven & (trace.current_a < low_a) & ~_may_coast(trace, motor, low_a)
+    return _Draw(nothing, loaded, driven)
+
+
+def _enabled(t_s: FloatArray, match: Match) -> BoolArray:
+    if match.source == "whole log":
+        return np.ones(len(t_s), dtype=bool)
+    stretches = np.array([(phase.start_s, phase.end_s) for phase in match.enabled()]).reshape(-1, 2)
+    number = np.searchsorted(stretches[:, 0], t_s, side="right") - 1
+    return np.asarray((number >= 0) & (t_s < stretches[np.maximum(number, 0), 1]))
+
+
+def _low_a(trace: MotorTrace, motor: Motor, driven: BoolArray) -> float:
+    """Below this a driven motor draws nothing: a part of its free current, or what its noise alone makes."""
+    free_a = motor.free_current_a
+    if free_a is None:
+        free_a = _ASSUMED_FREE_SHARE * motor.stall_current_a if motor.stall_current_a else 1.0
+    resting = trace.current_a[np.abs(np.nan_to_num(trace.command)) < _FED]
+    noise_a = float(np.percentile(resting, 75)) if len(resting) else 0.0
+    usual_a = float(np.percentile(trace.current_a[driven], 20)) if driven.any() else 0.0
+    return max(_OF_FREE_CURRENT * free_a, min(_NOISE_TIMES * noise_a, _OF_USUAL * usual_a))
+
+
+def _may_coast(trace: MotorTrace, motor: Motor, low_a: float) -> BoolArray:
+    """Where it may turn so fast that the voltage applied drives no current through it, shape (n,)."""
+    model = MotorModel.from_motor(motor)
+    if trace.speed_source == "channel":
+        return np.asarray(np.nan_to_num(trace.speed_share) > 1 - _MARGIN)
+    if model is None:
+        return np.ones(len(trace.t_s), dtype=bool)
+    return _may_still_turn(trace, model, low_a)
+
+
+def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: float) -> BoolArray:
+    """The same without a speed channel: from the speed when current last flowed, run down since."""
+    fed = np.abs(np.nan_to_num(trace.command)) > _FED
+    back_emf_v = np.where(
+        fed, trace.speed_rad_s * model.k_v_s_per_rad, trace.current_a * model.resistance_ohm
+    )
+    back_emf_v = back_emf_v * np.where(fed, np.sign(np.nan_to_num(trace.command)), 1.0)
+    last = np.maximum.accumulate(
+        np.where(trace.current_a > _LOADED_TIMES * low_a, np.arange(len(trace.t_s)), -1)
+    )
+    since_s = trace.t_s - trace.t_s[np.maximum(last, 0)]
+    still_v = np.where(last >= 0, back_emf_v[np.maximum(last, 0)], 0.0) * np.exp(-since_s / _COASTS_S)
+    along_v = still_v * np.sign(np.nan_to_num(trace.command))
+    return np.asarray(along_v > (1 - _MARGIN) * np.nan_to_num(trace.applied_v))
+
+
+def _groups(nothing: FloatArray, loaded: FloatArray) -> list[tuple[float, float]]:
+    """Stretches without current joined until load is seen again."""
+    groups: list[tuple[float, float]] = []
+    for start_s, end_s in nothing.tolist():
+        if groups and not _any_between(loaded, groups[-1][1], start_s):
+            groups[-1] = (groups[-1][0], end_s)
+        else:
+            groups.append((start_s, end_s))
+    return groups
+
+
+def _any_between(loaded: FloatArray, from_s: float, to_s: float) -> bool:
+    return bool(((loaded[:, 1] > from_s) & (loaded[:, 0] < to_s)).any())
+
+
+def _interruption(
+    trace: MotorTrace, group: tuple[float, float], loaded: FloatArray, drives: FloatArray
+) -> Interruption:
+    start_s, end_s = group
+    just_before = loaded[(loaded[:, 1] <= start_s + _BRIDGE_S) & (loaded[:, 1] >= start_s - _JUST_BEFORE_S)]
+    after = loaded[loaded[:, 0] >= end_s - _BRIDGE_S]
+    around = drives[(drives[:, 0] <= start_s) & (drives[:, 1] >= end_s)]
+    came_back = len(after) > 0
+    one_drive = (
+        len(just_before) > 0
+        and came_back
+        and len(around) > 0
+        and bool(around[0, 0] < start_s - _ROUNDING_S and around[0, 1] > float(after[0, 0]))
+    )
+    before = (trace.t_s >= start_s - _JUST_BEFORE_S) & (trace.t_s < start_s) & trace.driven
+    before_a = float(trace.current_a[before].max()) if before.any() and len(just_before) else None
+    return Interruption(start_s, end_s, len(just_before) > 0, came_back, one_drive, before_a)
