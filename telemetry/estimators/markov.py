@@ -168,11 +168,14 @@ def draw_paths(chain: Chain, filtered: FloatArray, *, draws: int, seed: int) -> 
     paths[:, -1] = _pick(filtered[-1].ravel(), chance[-1])
     for k in range(len(filtered) - 2, -1, -1):
         step = chain.steps[chain.taken[k + 1]]
+        index, weights = step.sources
         for state in np.unique(paths[:, k + 1]):
             health, occupancy = divmod(int(state), occupancies)
-            weight = filtered[k] * step.health[:, health, None] * step.moves[health, :, occupancy]
+            origins, weight = index[occupancy], weights[health, occupancy]
             at = paths[:, k + 1] == state
-            paths[at, k] = _pick(weight.ravel(), chance[k, at])
+            came = filtered[k][:, origins] * step.health[:, health, None] * weight
+            health_from, way = np.divmod(_pick(came.ravel(), chance[k, at]), len(origins))
+            paths[at, k] = health_from * occupancies + origins[way]
     return paths
 
 
