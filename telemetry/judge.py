@@ -124,7 +124,7 @@ def _motor_states(known: Analysis) -> Parts:
 
 
 def _supply(known: Analysis) -> Parts:
-    supply = judge_supply(known.part, known.robot, known.motors)
+    supply = judge_supply(known.part, known.robot, known.motors, known.match)
     return {"supply": supply, "notes": (*known.notes, *(supply.notes if supply else ()))}
 
 
@@ -195,5 +195,8 @@ def _notes(known: Analysis) -> tuple[str, ...]:
     if known.match.source == "activity":
         notes.append("No phase channel is named: the phases are inferred from what the motors did.")
     if known.match.source == "whole log":
-        notes.append("The robot was never enabled in this log: it is judged whole, as one match.")
+        enabled = (
+            f"enabled for {known.match.enabled_s:.1f} s only" if known.match.enabled_s else "never enabled"
+        )
+        notes.append(f"The robot was {enabled} in this log: it is judged whole, as one match.")
     return tuple(notes)

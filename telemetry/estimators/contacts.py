@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.analysis import Contact
-from telemetry.log import FloatArray, Log
+from telemetry.log import Channel, FloatArray, Log
 from telemetry.robot import Robot
 from telemetry.signals import moving_median, period_s, sta_lta, trigger
 
@@ -20,6 +20,7 @@ tyres limit to about 1 g (friction coefficient near one; common practice, no sou
 AFTER_CONTACT_S = 0.5
 """A fault that begins this soon after a contact counts as following it (contract)."""
 
+_MOST_G = 1_000.0
 _SHORT_S, _LONG_S = 0.1, 2.0
 _RATIO_ON, _RATIO_OFF = 3.0, 1.5
 _DRIFT_WIDTH_S = 1.0
@@ -40,8 +41,17 @@ def find_contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
     if not axes:
         return ()
     t_s = max((axis.t_s for axis in axes), key=len)
-    parts = np.stack([_without_drift(t_s, np.interp(t_s, axis.t_s, axis.canonical())) for axis in axes])
+    parts = np.stack([_without_drift(t_s, _on_clock(axis, t_s)) for axis in axes])
     return _contacts(t_s, parts, robot.contact.threshold_g or FLOOR_G)
+
+
+def _on_clock(axis: Channel, t_s: FloatArray) -> FloatArray:
+    """The acceleration at each instant, in g, without what no accelerometer reads: damaged digits."""
+    acceleration_g = axis.canonical()
+    possible = np.abs(acceleration_g) <= _MOST_G
+    if not possible.any():
+        return np.zeros(len(t_s))
+    return np.interp(t_s, axis.t_s[possible], acceleration_g[possible])
 
 
 def _without_drift(t_s: FloatArray, acceleration_g: FloatArray) -> FloatArray:

@@ -136,6 +136,14 @@ def test_what_cannot_be_looked_at_is_noted() -> None:
     assert "never enabled" in notes
 
 
+@pytest.mark.parametrize(("enabled_s", "said"), [(0.0, "never enabled"), (12.0, "enabled for 12.0 s only")])
+def test_how_long_it_was_enabled_is_told_where_that_is_no_match(enabled_s: float, said: str) -> None:
+    t_s = clock(60)
+    mode = [("disabled", "teleop")[bool(5 <= at < 5 + enabled_s)] for at in t_s.tolist()]
+    notes = " ".join(_one(log_of(words("mode", mode, t_s.tolist()))).notes)
+    assert f"The robot was {said} in this log: it is judged whole, as one match." in notes
+
+
 # Hardly anything
 
 

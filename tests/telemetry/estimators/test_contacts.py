@@ -136,6 +136,19 @@ def test_a_stronger_hit_is_no_rebound() -> None:
 # What cannot be seen
 
 
+@pytest.mark.parametrize("damaged", [1e308, -5e6, 1_001.0])
+def test_damaged_digits_are_no_hit_and_hide_none(damaged: float) -> None:
+    log = _log([(6.0, 5.0), (13.0, 4.0)])
+    values = log.channels["ax_g"].values.copy()
+    values[480] = damaged
+    spoiled = log_of(numbers("ax_g", values.tolist(), log.t_s.tolist()), log.channels["ay_g"])
+    assert [contact.t_s for contact in find_contacts(spoiled, ROBOT)] == pytest.approx([6.0, 13.0])
+
+
+def test_an_axis_of_damaged_digits_alone_is_no_hit() -> None:
+    assert find_contacts(log_of(numbers("ax_g", [1e9] * 500, clock(10).tolist())), ROBOT) == ()
+
+
 @pytest.mark.parametrize("channels", [[], [numbers("ax_g", [])], [numbers("ax_g", [9.0])]])
 def test_nothing_to_see_is_no_hit(channels: list[Channel]) -> None:
     assert find_contacts(log_of(*channels), ROBOT) == ()
