@@ -1,4 +1,4 @@
-"""The battery: open-circuit voltage, source resistance, dips and energy."""
+"""The battery: open-circuit voltage, source resistance, dips, charge and energy."""
 
 from __future__ import annotations
 
@@ -7,84 +7,124 @@ from collections.abc import Mapping
 import numpy as np
 
 from telemetry.analysis import Dip, MotorTrace, Supply
+from telemetry.estimators.energy import by_mechanism_wh, by_phase, motor_power_w, running_integral
 from telemetry.estimators.motors import supply_current_a
-from telemetry.log import FloatArray, Log
+from telemetry.estimators.source import source_stretches, source_windows
+from telemetry.log import BoolArray, FloatArray, Log
+from telemetry.match import Match
 from telemetry.robot import Robot
-from telemetry.signals import at_instants, dips, hold_s, integral
+from telemetry.signals import at_instants, dips
 
-__all__ = ["DIP_HYSTERESIS_V", "judge_supply", "source_by_regression", "total_current_a"]
+__all__ = ["DIP_HYSTERESIS_V", "judge_supply", "total_current_a"]
 
 DIP_HYSTERESIS_V = 0.24
 """2 % of a declared 12 V: IEC 61000-4-30, hysteresis of a dip (the figure from memory)."""
 
-_LEAST_SWING_A = 20.0
-_ROUNDS = 12
-_HUBER = 1.345
+_LEAST_LOAD_A = 20.0
+_LEAST_LOADED = 20
+_FITS = (0.6, 1.7)
+_UNITS = (1e-3, 1e3)
 
 
-def judge_supply(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> Supply | None:
+def judge_supply(
+    log: Log, robot: Robot, motors: Mapping[str, MotorTrace], match: Match | None = None
+) -> Supply | None:
     """The supply over one match, or None where its voltage was not logged."""
     channel = log.channels.get(robot.supply.voltage) if robot.supply.voltage else None
     if channel is None or not len(channel.values):
         return None
     t_s, voltage_v = channel.t_s, channel.canonical()
-    current_a = total_current_a(log, robot, motors, t_s)
+    current_a, notes = total_current_a(log, robot, motors, t_s)
     known = np.isfinite(current_a)
-    source = source_by_regression(t_s[known], voltage_v[known], current_a[known]) if known.any() else None
-    longest_s = hold_s(t_s)
-    energy = (
-        integral(t_s[known], voltage_v[known] * current_a[known], longest_s) / 3600 if known.any() else None
-    )
-    found = dips(voltage_v, robot.supply.dip_v, DIP_HYSTERESIS_V)
-    until = np.append(t_s, log.t_s[-1])
+    told = bool(known.any())
+    stretches = source_stretches(t_s[known], voltage_v[known], current_a[known]) if told else ()
+    energy_wh = running_integral(t_s, voltage_v * current_a) / 3600
     return Supply(
         t_s=t_s,
         voltage_v=voltage_v,
-        open_circuit_v=source[0] if source else None,
-        resistance_ohm=source[1] if source else None,
+        open_circuit_v=stretches[0].open_circuit_v if stretches else None,
+        resistance_ohm=stretches[-1].resistance_ohm if stretches else None,
         lowest_v=float(voltage_v.min()),
-        dips=tuple(Dip(float(t_s[first]), float(until[last]), residual) for first, last, residual in found),
-        energy_wh=energy,
+        dips=_dips(t_s, voltage_v, float(log.t_s[-1]), robot.supply.dip_v),
+        energy_wh=float(energy_wh[-1]) if told else None,
+        charge_ah=float(running_integral(t_s, current_a)[-1] / 3600) if told else None,
+        energy_by_phase_wh=by_phase(match, t_s, energy_wh) if told and match is not None else None,
+        energy_by_mechanism_wh=_by_mechanism(robot, motors),
+        source=stretches,
+        windows=source_windows(t_s[known], voltage_v[known], current_a[known]) if stretches else (),
+        current_a=current_a,
+        notes=notes,
     )
 
 
-def total_current_a(log: Log, robot: Robot, motors: Mapping[str, MotorTrace], t_s: FloatArray) -> FloatArray:
-    """Current out of the battery at each instant, shape (n,): its channel, else the sum of the motors.
+def _dips(t_s: FloatArray, voltage_v: FloatArray, end_s: float, dip_v: float) -> tuple[Dip, ...]:
+    found = dips(voltage_v, dip_v, DIP_HYSTERESIS_V)
+    until = np.append(t_s, end_s)
+    return tuple(Dip(float(t_s[first]), float(until[last]), residual) for first, last, residual in found)
 
-    Positive means out of the battery; a channel wired the other way round is turned about, since over a match
-    more goes out than comes back. NaN where neither tells; a motor without a command cannot be part of a sum.
+
+def _by_mechanism(robot: Robot, motors: Mapping[str, MotorTrace]) -> dict[str, float]:
+    energies_wh: dict[str, float | None] = {}
+    for name, trace in motors.items():
+        power_w = motor_power_w(trace)
+        energies_wh[name] = (
+            None if power_w is None else float(running_integral(trace.t_s, power_w)[-1] / 3600)
+        )
+    return by_mechanism_wh(robot, energies_wh)
+
+
+def total_current_a(
+    log: Log, robot: Robot, motors: Mapping[str, MotorTrace], t_s: FloatArray
+) -> tuple[FloatArray, tuple[str, ...]]:
+    """Current out of the battery at each instant, shape (n,), and what is odd about its channel.
+
+    Its channel, else the sum of the motors; positive means out of the battery. A channel wired the other way
+    round is turned about, since over a match more goes out than comes back; one that is a thousand times the
+    motors' sum, or a thousandth of it, is set right; one that contradicts it otherwise is left aside. NaN
+    where nothing tells; a motor whose duty is not known cannot be part of a sum.
     """
     channel = log.channels.get(robot.supply.current) if robot.supply.current else None
-    if channel is not None and len(channel.values):
-        drawn_a = channel.canonical() * (1.0 if channel.canonical().mean() >= 0 else -1.0)
-        return np.interp(t_s, channel.t_s, drawn_a, left=np.nan, right=np.nan)
+    summed_a = _summed_a(motors, t_s)
+    if channel is None or not len(channel.values):
+        return summed_a, ()
+    logged_a = channel.canonical()
+    notes: tuple[str, ...] = ()
+    if logged_a.mean() < 0:
+        logged_a = -logged_a
+        notes = ("The total current is logged with its sign turned about: taken the other way round.",)
+    total_a = np.interp(t_s, channel.t_s, logged_a, left=np.nan, right=np.nan)
+    factor, said = _scale(total_a, summed_a)
+    if factor is None:
+        return summed_a, (*notes, said)
+    return total_a * factor, (*notes, said) if said else notes
+
+
+def _summed_a(motors: Mapping[str, MotorTrace], t_s: FloatArray) -> FloatArray:
     if not motors:
         return np.full(len(t_s), np.nan)
-    parts = [at_instants(trace.t_s, supply_current_a(trace), t_s) for trace in motors.values()]
+    parts = []
+    for trace in motors.values():
+        drawn_a = supply_current_a(trace)
+        parts.append(drawn_a if trace.t_s is t_s else at_instants(trace.t_s, drawn_a, t_s))
     return np.asarray(np.sum(parts, axis=0))
 
 
-def source_by_regression(
-    t_s: FloatArray, voltage_v: FloatArray, current_a: FloatArray
-) -> tuple[float, float] | None:
-    """Open-circuit voltage at the first sample and source resistance; None where the load hardly changed.
-
-    Robust straight line of voltage on current and on charge drawn (the open-circuit voltage sinks as the
-    battery empties), by reweighted least squares with Huber's weights (Huber 1964; tuning constant 1.345
-    for 95 % efficiency). All arrays (n,), volts and amperes.
-    """
-    if len(t_s) < 10 or np.ptp(current_a) < _LEAST_SWING_A:
-        return None
-    charge = np.concatenate(([0.0], np.cumsum(np.diff(t_s) * (current_a[1:] + current_a[:-1]) / 2)))
-    design = np.column_stack((np.ones(len(t_s)), -current_a, -charge / max(charge[-1], 1.0)))
-    weight = np.ones(len(t_s))
-    for _ in range(_ROUNDS):
-        root = np.sqrt(weight)
-        solution = np.linalg.lstsq(design * root[:, None], voltage_v * root, rcond=None)[0]
-        residual = np.abs(voltage_v - design @ solution)
-        scale = 1.4826 * float(np.median(residual))
-        if scale < 1e-9:
-            break
-        weight = np.minimum(1.0, _HUBER * scale / np.maximum(residual, 1e-12))
-    open_circuit_v, resistance_ohm = float(solution[0]), float(solution[1])
-    return (open_circuit_v, resistance_ohm) if resistance_ohm > 0 else None
+def _scale(total_a: FloatArray, summed_a: FloatArray) -> tuple[float | None, str]:
+    """What the total must be multiplied by to fit the motors' sum, None where nothing does; what to say."""
+    loaded: BoolArray = np.isfinite(total_a) & (np.nan_to_num(summed_a) > _LEAST_LOAD_A)
+    if np.count_nonzero(loaded) < _LEAST_LOADED:
+        return 1.0, ""
+    ratio = float(np.median(total_a[loaded] / summed_a[loaded]))
+    if _FITS[0] <= ratio <= _FITS[1] or ratio <= 0:
+        return 1.0, ""
+    for factor in _UNITS:
+        if _FITS[0] <= ratio * factor <= _FITS[1]:
+            return (
+                factor,
+                f"The total current is taken {factor:g} times as logged: so it fits the motors' sum.",
+            )
+    if ratio > _FITS[1]:
+        return 1.0, ""
+    return None, (
+        f"The total current is only {ratio:.2g} times the sum of the motors': their sum is taken instead."
+    )

@@ -7,7 +7,8 @@ import pytest
 
 from telemetry.analysis import Supply
 from telemetry.estimators.motors import trace_motors
-from telemetry.estimators.supply import judge_supply, source_by_regression
+from telemetry.estimators.source import source_stretches
+from telemetry.estimators.supply import judge_supply
 from telemetry.log import Channel, FloatArray
 from tests.telemetry.building import RATES_HZ, clock, held, inside, robot_of
 from tests.telemetry.logs import log_of, numbers
@@ -83,7 +84,7 @@ def test_a_load_that_hardly_changes_tells_no_resistance(swing_a: float, told: bo
 def test_a_resistance_below_nought_is_not_told() -> None:
     t_s = clock(20)
     load_a = _load_a(t_s)
-    assert source_by_regression(t_s, 12 + 0.01 * load_a, load_a) is None
+    assert source_stretches(t_s, 12 + 0.01 * load_a, load_a) == ()
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
