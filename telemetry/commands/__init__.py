@@ -1,0 +1,1 @@
+"""The commands, a file each; every one is loaded when it is first called."""
