@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from telemetry.detectors import chatter, dropout, log_gap, stall, voltage
+from telemetry.detectors import (
+    breaker_risk,
+    chain_risk,
+    chatter,
+    dropout,
+    load_share,
+    log_gap,
+    no_draw,
+    overheat,
+    source_resistance,
+    stall,
+    voltage,
+)
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 
 __all__ = ["DETECTORS", "Detector", "Judgement", "NotEvaluated"]
@@ -14,6 +26,13 @@ DETECTORS: tuple[Detector, ...] = (
     log_gap.LOG_GAP,
     stall.STALL,
     stall.NEAR_STALL,
+    no_draw.NO_DRAW,
+    no_draw.BREAKER_CYCLING,
+    overheat.OVERHEAT,
+    breaker_risk.BREAKER_RISK,
+    chain_risk.CHAIN_RISK,
+    load_share.LOAD_SHARE,
     voltage.VOLTAGE_DIP,
     voltage.BROWNOUT,
+    source_resistance.SOURCE_RESISTANCE,
 )

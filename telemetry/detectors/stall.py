@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.analysis import Analysis, MotorTrace
+from telemetry.detectors.circumstances import circumstances_of, limit_advice
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.motors import winding_ohm
 from telemetry.finding import Finding, Severity
 from telemetry.log import BoolArray
 from telemetry.motor_model import MotorModel
@@ -44,11 +46,12 @@ def _why_not(known: Analysis, subject: str) -> str | None:
     """Why a motor cannot be judged, or None."""
     if subject not in known.motors:
         return "its current is not in the log"
-    if MotorModel.from_motor(known.robot.motors[subject]) is None:
+    trace, motor = known.motors[subject], known.robot.motors[subject]
+    enough = motor.free_speed_rpm is not None and trace.speed_source == "channel"
+    if MotorModel.from_motor(motor) is None and not enough:
         return "its data-sheet numbers are not in the robot file"
     if subject in known.motor_states:
         return None
-    trace = known.motors[subject]
     told = trace.speed_source == "channel" or bool(np.isfinite(trace.command).any())
     return "it was never driven" if told else "neither its speed nor its command is logged"
 
@@ -59,6 +62,9 @@ def _finding(
     trace = known.motors[subject]
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
     held_s = end_s - start_s
+    around = circumstances_of(known, subject, start_s, end_s)
+    limit_words, limit_figures = limit_advice(known, subject)
+    stood = "stood still" if kind == "stall" else "hardly turned"
     return Finding(
         kind=kind,
         subject=subject,
@@ -67,38 +73,44 @@ def _finding(
         end_s=end_s,
         severity=severity,
         confidence=_confidence(trace, held_s),
-        text=_text(known, subject, kind, start_s, held_s, float(np.median(trace.current_a[inside]))),
-        advice=(
-            f"Turn the mechanism of motor {subject} by hand and clear what binds or jams it; feel the motor, "
-            "and let it cool if it is hot."
+        text=(
+            f"Motor {subject} {stood} for {held_s:.2f} s at {match_clock(known.match, start_s)} while driven, "
+            f"at {float(np.median(trace.current_a[inside])):.0f} A{around.words}."
         ),
+        advice=_advice(subject, around.limit) + limit_words,
         evidence={
             **_figures(known, subject, trace, inside),
             "phase": known.match.phase_at(start_s),
             "open_at_end": end_s >= float(known.part.t_s[-1]),
+            **around.evidence,
+            **limit_figures,
         },
         minutes=5.0,
         cautions=(HANDS_IN, HELD_ARM, HOT_MOTOR),
     )
 
 
-def _text(known: Analysis, subject: str, kind: str, start_s: float, held_s: float, current_a: float) -> str:
-    stood = "stood still" if kind == "stall" else "hardly turned"
+def _advice(subject: str, limit: str | None) -> str:
+    if limit is not None:
+        return (
+            f"Make the program stop motor {subject} at limit {limit}, which was pressed; feel the motor, and let "
+            "it cool if it is hot."
+        )
     return (
-        f"Motor {subject} {stood} for {held_s:.2f} s at {match_clock(known.match, start_s)} while driven, "
-        f"at {current_a:.0f} A."
+        f"Turn the mechanism of motor {subject} by hand and clear what binds or jams it; feel the motor, "
+        "and let it cool if it is hot."
     )
 
 
 def _figures(known: Analysis, subject: str, trace: MotorTrace, inside: BoolArray) -> dict[str, object]:
     model = MotorModel.from_motor(known.robot.motors[subject])
-    resistance_ohm = model.resistance_ohm if model else float("nan")
     t_s, current_a = trace.t_s[inside], trace.current_a[inside]
+    heat_w = current_a**2 * winding_ohm(model, trace.heat)[inside]
     return {
         "median_current_a": float(np.median(current_a)),
         "peak_current_a": float(current_a.max()),
         "median_speed_share": float(np.median(trace.speed_share[inside])),
-        "winding_heat_j": integral(t_s, current_a**2 * resistance_ohm, hold_s(trace.t_s)),
+        "winding_heat_j": integral(t_s, heat_w, hold_s(trace.t_s)) if model else None,
         "speed_from": trace.speed_source,
         "spin_up_s": known.motor_states[subject].spin_up_s,
     }

@@ -18,7 +18,10 @@ from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.robot import Motor, Robot
 from telemetry.signals import at_instants
 
-__all__ = ["ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "supply_current_a", "trace_motors"]
+__all__ = [
+    "ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "supply_current_a", "trace_motors",
+    "winding_ohm",
+]  # fmt: skip
 
 DRIVEN_COMMAND = 0.2
 """A motor is driven from this duty on (contract)."""
@@ -136,7 +139,7 @@ def _trace(
         voltage_v=voltage_v, model=model, speed_rad_s=logged.speed_rad_s,
     )  # fmt: skip
     heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
-    drive = Drive(logged.command, voltage_v, current_a, _resistance_ohm(model, heat), motoring)
+    drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
     speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
     applied_v = _applied_v(drive, speed, model)
     motoring = _motoring(drive, speed, applied_v, model)
@@ -157,8 +160,11 @@ def _trace(
     )
 
 
-def _resistance_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:
-    """The winding's at each instant, shape (n,), as hot as the thermal replica has it."""
+def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:
+    """The winding's resistance at each instant, shape (n,), as hot as the thermal replica has it.
+
+    As cold as the data sheet's where `heat` is NaN; NaN without a data sheet.
+    """
     if model is None:
         return np.full(len(heat), np.nan)
     return model.resistance_ohm * (1 + ALPHA20_PER_K * _RISE_AT_LIMIT_K * np.nan_to_num(heat))

@@ -1,0 +1,123 @@
+"""Motors of one mechanism that do not share its load: one open, one behind a bad joint, two that fight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.analysis import Analysis
+from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.load_share import LoadShare, mechanisms, share_load
+from telemetry.finding import Finding, Severity
+from telemetry.log import BoolArray
+from telemetry.robot import Robot
+from telemetry.wording import HANDS_IN, when
+
+__all__ = ["LOAD_SHARE"]
+
+_OPEN, _WEAK = 0.1, 0.72
+_FIGHTS = 0.6
+_LEAST_PIECES = {"open": 2, "bad joint": 8, "fighting": 3}
+_MOSTLY = 0.75
+_WORDS = {
+    "open": "carried nothing of the load of mechanism {mechanism}",
+    "bad joint": "carried only {ratio:.0%} of what its partner did in mechanism {mechanism}",
+    "fighting": "was dragged by its partner in mechanism {mechanism}, the two fighting each other",
+}
+_ADVICE = {
+    "open": "Tug the leads of motor {motor} and look at its breaker and controller: its partner carries all.",
+    "bad joint": "Look for a loose lug or a burnt contact on the leads of motor {motor}; run it free to compare.",
+    "fighting": "Compare gears, duty and direction of the motors of {mechanism}: {motor} is turned by the rest.",
+}
+
+
+@dataclass(frozen=True)
+class _Uneven:
+    """One motor's part in uneven sharing: which, why, and in which pieces of the comparison."""
+
+    motor: str
+    cause: str
+    pieces: BoolArray
+    ratio: float
+
+
+def _judge(known: Analysis, subject: str) -> Judgement:
+    names = mechanisms(known.robot)[subject]
+    if any(name not in known.motors for name in names):
+        return NotEvaluated("the current of one of its motors is not in the log")
+    if any(not np.isfinite(known.motors[name].command).any() for name in names):
+        return NotEvaluated("the command of one of its motors is not logged")
+    shared = share_load(known.robot, known.motors, names)
+    if shared is None:
+        return NotEvaluated("its motors were never driven alike under load")
+    uneven = [found for place in range(len(names)) if (found := _uneven(shared, place)) is not None]
+    return [_finding(known, subject, shared, found) for found in uneven]
+
+
+def _uneven(shared: LoadShare, place: int) -> _Uneven | None:
+    ratio = shared.ratio[place]
+    fights = (shared.gives_back[place] >= _FIGHTS) & (shared.gives_back.mean(axis=0) < _FIGHTS)
+    for cause, flagged in (
+        ("open", ratio < _OPEN),
+        ("fighting", fights),
+        ("bad joint", (ratio < _WEAK) & ~fights),
+    ):
+        pieces = _lasting(flagged, _LEAST_PIECES[cause])
+        if pieces is not None:
+            return _Uneven(shared.motors[place], cause, pieces, float(np.median(ratio[pieces])))
+    return None
+
+
+def _lasting(flagged: BoolArray, least: int) -> BoolArray | None:
+    """The flagged pieces, where there are enough and from first to last few are otherwise; else None."""
+    at = np.flatnonzero(flagged)
+    if len(at) < least:
+        return None
+    for first in range(len(at) - least + 1):
+        if (len(at) - first) / (at[-1] - at[first] + 1) >= _MOSTLY:
+            kept = flagged.copy()
+            kept[: at[first]] = False
+            return kept
+    return None
+
+
+def _finding(known: Analysis, subject: str, shared: LoadShare, uneven: _Uneven) -> Finding:
+    start_s = float(shared.start_s[uneven.pieces][0])
+    end_s = float(shared.end_s[uneven.pieces][-1])
+    words = {"motor": uneven.motor, "mechanism": subject, "ratio": uneven.ratio}
+    return Finding(
+        kind="load_share",
+        subject=subject,
+        role="mechanism",
+        start_s=start_s,
+        end_s=end_s,
+        severity=Severity.FIX if uneven.cause != "bad joint" else Severity.WATCH,
+        confidence=min(0.95, 0.7 + 0.02 * int(uneven.pieces.sum())),
+        text=(
+            f"Motor {uneven.motor} {_WORDS[uneven.cause].format(**words)}, "
+            f"{when(known.match, start_s, end_s)}."
+        ),
+        advice=_ADVICE[uneven.cause].format(**words),
+        evidence={
+            "motor": uneven.motor,
+            "cause": uneven.cause,
+            "ratio": uneven.ratio,
+            "ratios": {
+                name: float(np.median(shared.ratio[place][uneven.pieces]))
+                for place, name in enumerate(shared.motors)
+            },
+            "compared_s": len(shared.start_s),
+            "uneven_s": int(uneven.pieces.sum()),
+            "phase": known.match.phase_at(start_s),
+        },
+        minutes=5.0,
+        cautions=(HANDS_IN,),
+    )
+
+
+def _subjects(robot: Robot) -> tuple[str, ...]:
+    return tuple(mechanisms(robot))
+
+
+LOAD_SHARE = Detector("load_share", "Load shared unevenly", _subjects, _judge, needs=("motors",))

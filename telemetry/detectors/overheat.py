@@ -1,0 +1,107 @@
+"""Motors that come near the heat they can bear, or pass it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.analysis import Analysis, MotorTrace
+from telemetry.detectors.circumstances import limit_advice
+from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.heat import time_left_s
+from telemetry.finding import Finding, Severity
+from telemetry.robot import Motor
+from telemetry.signals import trigger
+from telemetry.thermal import cooling_time_s, safe_current_a
+from telemetry.wording import HANDS_IN, HOT_MOTOR, match_clock
+
+__all__ = ["OVERHEAT"]
+
+WARNS_AT, LIMIT = 0.8, 1.0
+"""Level from which a motor is watched, and the limit of the replica itself."""
+
+_OVER_AT = 0.75
+_COOL = 0.4
+_LEAST_REST_S = 5.0
+
+
+def _judge(known: Analysis, subject: str) -> Judgement:
+    if subject not in known.motors:
+        return NotEvaluated("its current is not in the log")
+    trace, motor = known.motors[subject], known.robot.motors[subject]
+    if motor.continuous_current_a is None or motor.heating_time_constant_s is None:
+        return NotEvaluated("its continuous current or heating time constant is not in the robot file")
+    if motor.current_side == "supply" and trace.speed_source == "none":
+        return NotEvaluated("only its supply-side current is logged, without command or speed")
+    return [
+        _finding(known, subject, motor, trace, int(first), int(last))
+        for first, last in trigger(trace.heat, np.nextafter(WARNS_AT, 0.0), _OVER_AT)
+    ]
+
+
+def _finding(
+    known: Analysis, subject: str, motor: Motor, trace: MotorTrace, first: int, last: int
+) -> Finding:
+    peak = first + int(np.argmax(trace.heat[first : last + 1]))
+    peak_heat, over = float(trace.heat[peak]), float(trace.heat[peak]) >= LIMIT
+    limit_words, limit_figures = limit_advice(known, subject)
+    figures = _figures(known, motor, trace, first)
+    said = "passed the heat it can bear" if over else f"came to {peak_heat:.0%} of the heat it can bear"
+    safe_a = figures["safe_current_a"]
+    safe = f" From there {safe_a:.0f} A would have been safe to the end." if isinstance(safe_a, float) else ""
+    return Finding(
+        kind="overheat",
+        subject=subject,
+        role="motor",
+        start_s=float(trace.t_s[first]),
+        end_s=float(trace.t_s[last]),
+        severity=Severity.FIX if over else Severity.WATCH,
+        confidence=0.9 if trace.speed_source != "none" or motor.current_side == "winding" else 0.7,
+        text=(
+            f"Motor {subject} {said}, level {peak_heat:.2f} at "
+            f"{match_clock(known.match, float(trace.t_s[peak]))}.{safe}"
+        ),
+        advice=(
+            f"Cool motor {subject} before the next match, {figures['rest_minutes']:.0f} min without current, or "
+            f"with a fan; find what loads it.{limit_words}"
+        ),
+        evidence={
+            "peak_heat": peak_heat,
+            "peak_s": float(trace.t_s[peak]),
+            "end_heat": float(trace.heat[-1]),
+            **figures,
+            "phase": known.match.phase_at(float(trace.t_s[first])),
+            "open_at_end": last == len(trace.t_s) - 1,
+            **limit_figures,
+        },
+        minutes=8.0,
+        cautions=(HANDS_IN, HOT_MOTOR),
+    )
+
+
+def _figures(known: Analysis, motor: Motor, trace: MotorTrace, first: int) -> dict[str, object]:
+    """Time left and safe current as they stood when the level reached the warning, and the rest it needs."""
+    continuous_a = motor.continuous_current_a or 0.0
+    heating_s = motor.heating_time_constant_s or 0.0
+    cooling_s = motor.cooling_time_constant_s or heating_s
+    at_s = float(trace.t_s[first])
+    rest_s = known.match.end_s - at_s
+    safe_a = None
+    if rest_s >= _LEAST_REST_S:
+        level = float(trace.heat[first])
+        safe_a = safe_current_a(level, rest_s, continuous_a=continuous_a, heating_s=heating_s)
+    return {
+        "time_left_s": time_left_s(trace, motor, known.match, at_s=at_s),
+        "safe_current_a": safe_a,
+        "rest_of_match_s": max(rest_s, 0.0),
+        "rest_minutes": float(cooling_time_s(float(trace.heat[-1]), _COOL, cooling_s)) / 60,
+        "continuous_current_a": continuous_a,
+    }
+
+
+OVERHEAT = Detector(
+    "overheat",
+    "Motor near its heat limit",
+    lambda robot: tuple(robot.motors),
+    _judge,
+    ("motors", "motor_states"),
+)
