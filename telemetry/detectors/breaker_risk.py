@@ -60,8 +60,8 @@ def _finding(
             "rating."
         ),
         advice=(
-            f"Limit the current of motor {subject} to {breaker_a * curve_of(motor)[0][0]:.0f} A from the battery "
-            "where the load lasts; feel the breaker and its leads for heat."
+            f"Limit the current of motor {subject} to {breaker_a * curve_of(motor)[0][0]:.0f} A from the "
+            "battery where the load lasts; feel the breaker and its leads for heat."
         ),
         evidence={
             "peak_fraction": fraction,

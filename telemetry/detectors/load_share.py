@@ -26,9 +26,9 @@ _WORDS = {
     "fighting": "was dragged by its partner in mechanism {mechanism}, the two fighting each other",
 }
 _ADVICE = {
-    "open": "Tug the leads of motor {motor} and look at its breaker and controller: its partner carries all.",
-    "bad joint": "Look for a loose lug or a burnt contact on the leads of motor {motor}; run it free to compare.",
-    "fighting": "Compare gears, duty and direction of the motors of {mechanism}: {motor} is turned by the rest.",
+    "open": "Tug the leads of motor {motor}; look at its breaker and controller: its partner carries all.",
+    "bad joint": "Look for a loose lug or a burnt contact on the leads of motor {motor}; compare it run free.",
+    "fighting": "Compare gears, duty and direction of the motors of {mechanism}: {motor} is turned by others.",
 }
 
 

@@ -72,8 +72,8 @@ def _no_draw(known: Analysis, subject: str, one: Interruption) -> Finding:
             f"was driven{back}{hit}."
         ),
         advice=(
-            f"Tug both leads of motor {subject} and its controller's supply lead; look whether its breaker has "
-            "tripped and whether the controller shows a fault."
+            f"Tug both leads of motor {subject} and its controller's supply lead; look whether its breaker "
+            "has tripped and whether the controller shows a fault."
         ),
         evidence={
             "came_back": one.came_back,
@@ -108,8 +108,8 @@ def _cycling(known: Analysis, subject: str, cycles: Sequence[Interruption]) -> F
             "opens and closes by itself."
         ),
         advice=(
-            f"Feel the{rated} breaker of motor {subject} for heat and tug its leads; find what loads the motor "
-            "so much before you fit a bigger one."
+            f"Feel the{rated} breaker of motor {subject} for heat and tug its leads; find what loads the "
+            "motor so much before you fit a bigger one."
         ),
         evidence={
             "times": len(cycles),

@@ -61,8 +61,8 @@ def _finding(
             f"{match_clock(known.match, float(trace.t_s[peak]))}.{safe}"
         ),
         advice=(
-            f"Cool motor {subject} before the next match, {figures['rest_minutes']:.0f} min without current, or "
-            f"with a fan; find what loads it.{limit_words}"
+            f"Cool motor {subject} before the next match, {figures['rest_minutes']:.0f} min without current, "
+            f"or with a fan; find what loads it.{limit_words}"
         ),
         evidence={
             "peak_heat": peak_heat,
@@ -103,5 +103,5 @@ OVERHEAT = Detector(
     "Motor near its heat limit",
     lambda robot: tuple(robot.motors),
     _judge,
-    ("motors", "motor_states"),
+    ("motors",),
 )

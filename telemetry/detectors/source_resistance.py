@@ -33,9 +33,8 @@ def _judge(known: Analysis, _subject: str) -> Judgement:
 def _finding(known: Analysis, before: SourceStretch, after: SourceStretch) -> Finding:
     rose = after.resistance_ohm > before.resistance_ohm
     at_s = after.start_s
-    hit = next(
-        (hit for hit in known.contacts if _TIMING_S + AFTER_CONTACT_S >= at_s - hit.t_s >= -_TIMING_S), None
-    )
+    hits = [hit for hit in known.contacts if -_TIMING_S <= at_s - hit.t_s <= _TIMING_S + AFTER_CONTACT_S]
+    hit = min(hits, key=lambda hit: abs(at_s - hit.t_s), default=None)
     force = f" of {hit.peak_g:.1f} g" if hit is not None and hit.peak_g is not None else ""
     after_hit = f", with a hit{force} at {match_clock(known.match, hit.t_s)}" if hit is not None else ""
     lost_v = (after.resistance_ohm - before.resistance_ohm) * _TYPICAL_LOAD_A
@@ -54,8 +53,8 @@ def _finding(known: Analysis, before: SourceStretch, after: SourceStretch) -> Fi
             f"{'less' if rose else 'more'}."
         ),
         advice=(
-            "Tug every battery lug, the main breaker's nuts and the distribution's feed; tighten what moves, and "
-            "feel for what is warm."
+            "Tug every battery lug, the main breaker's nuts and the distribution's feed; tighten what moves, "
+            "and feel for what is warm."
         ),
         evidence={
             "before_ohm": before.resistance_ohm,

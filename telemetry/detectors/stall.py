@@ -74,8 +74,8 @@ def _finding(
         severity=severity,
         confidence=_confidence(trace, held_s),
         text=(
-            f"Motor {subject} {stood} for {held_s:.2f} s at {match_clock(known.match, start_s)} while driven, "
-            f"at {float(np.median(trace.current_a[inside])):.0f} A{around.words}."
+            f"Motor {subject} {stood} for {held_s:.2f} s at {match_clock(known.match, start_s)} while "
+            f"driven, at {float(np.median(trace.current_a[inside])):.0f} A{around.words}."
         ),
         advice=_advice(subject, around.limit) + limit_words,
         evidence={
@@ -93,8 +93,8 @@ def _finding(
 def _advice(subject: str, limit: str | None) -> str:
     if limit is not None:
         return (
-            f"Make the program stop motor {subject} at limit {limit}, which was pressed; feel the motor, and let "
-            "it cool if it is hot."
+            f"Make the program stop motor {subject} at limit {limit}, which was pressed; feel the motor, and "
+            "let it cool if it is hot."
         )
     return (
         f"Turn the mechanism of motor {subject} by hand and clear what binds or jams it; feel the motor, "

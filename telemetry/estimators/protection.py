@@ -17,8 +17,8 @@ from telemetry.signals import hold_s, period_s, spans
 
 __all__ = ["propose_limits", "replay_limit"]
 
-_OF_STALL_CURRENT = (0.35, 0.5, 0.65, 0.8, 0.9)
-_LEAST_AFTER_S = 0.15
+_OF_STALL_CURRENT = (0.5, 0.65, 0.8, 0.9)
+_LEAST_AFTER_S = 0.25
 _MARGIN = 1.5
 _ROUND_S = 0.05
 _AROUND_S = 0.1

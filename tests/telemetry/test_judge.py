@@ -227,8 +227,8 @@ def test_a_detector_that_breaks_is_told_and_the_others_run(monkeypatch: pytest.M
         ("find_gaps", "gaps", {"log_gap"}),
         ("read_limits", "switches", {"dropout", "chatter", "limit_bounce"}),
         ("find_limit_bursts", "bursts", {"dropout", "chatter", "limit_bounce"}),
-        ("find_stalls", "motor_states", {"stall", "near_stall"}),
-        ("judge_supply", "supply", {"voltage_dip", "brownout"}),
+        ("find_stalls", "motor_states", {"stall", "near_stall", "no_draw", "breaker_cycling"}),
+        ("judge_supply", "supply", {"voltage_dip", "brownout", "source_resistance"}),
         ("estimate_pieces", "pieces", {"dropout"}),
     ],
 )
