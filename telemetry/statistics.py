@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike
 from telemetry.log import FloatArray
 
 __all__ = [
-    "MedianInterval", "Moments", "RateComparison", "adjusted_p", "compare_rates", "median_interval",
-    "moments", "poisson_limits", "proportion_limits",
+    "Chance", "MedianInterval", "Moments", "RateComparison", "adjusted_p", "chance_of_any", "compare_rates",
+    "e_test", "fisher_exact", "median_interval", "moments", "poisson_limits", "proportion_limits",
 ]  # fmt: skip
 
 _RELATIVE_ERROR = 1e-7
@@ -30,6 +30,15 @@ class RateComparison:
     low: float | None
     high: float | None
     p: float
+
+
+@dataclass(frozen=True)
+class Chance:
+    """A probability with its interval."""
+
+    probability: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -96,6 +105,53 @@ def compare_rates(
     )
 
 
+def e_test(count: int, exposure: float, other_count: int, other_exposure: float) -> tuple[float, float]:
+    """Whether two Poisson rates differ, without holding their sum fixed: statistic and two-sided p.
+
+    Source: Krishnamoorthy and Thomson, Journal of Statistical Planning and Inference 119 (2004): p by the
+    common rate as estimated. Less cautious than `compare_rates` with few counts.
+    """
+    statistic = _scaled_difference(np.array(count), np.array(other_count), exposure, other_exposure)
+    common = (count + other_count) / (exposure + other_exposure)
+    first, chance = _poisson_pmf(common * exposure)
+    second, other_chance = _poisson_pmf(common * other_exposure)
+    all_statistics = _scaled_difference(first[:, None], second[None, :], exposure, other_exposure)
+    far = np.abs(all_statistics) >= abs(float(statistic)) - 1e-12
+    return float(statistic), min(1.0, float((chance[:, None] * other_chance[None, :])[far].sum()))
+
+
+def fisher_exact(table: Sequence[Sequence[int]]) -> tuple[float, float]:
+    """Whether two shares differ, for a table of two rows and two columns: p on both sides, and one-sided.
+
+    Given all margins, the first cell is hypergeometric; the two-sided p sums every table not likelier than
+    the one seen, the one-sided those with a first cell at least as large. Source: Fisher, The Design of
+    Experiments (1935), ch. II.
+    """
+    (a, b), (c, d) = table
+    row, column, total = a + b, a + c, a + b + c + d
+    cells = np.arange(max(0, row + column - total), min(row, column) + 1)
+    logs = np.array([_log_choose(column, k) + _log_choose(total - column, row - k) for k in cells.tolist()])
+    chance = np.exp(logs - _log_choose(total, row))
+    seen = float(chance[cells == a][0])
+    both = float(chance[chance <= seen * (1 + _RELATIVE_ERROR)].sum())
+    return min(1.0, both), min(1.0, float(chance[cells >= a].sum()))
+
+
+def chance_of_any(count: int, exposure: float, next_exposure: float, *, level: float = 0.9) -> Chance:
+    """The chance of at least one event in the next exposure, after `count` events in an exposure above 0.
+
+    Gamma–Poisson with the prior of Jeffreys, Gamma(1/2, 0): 1 − (T / (T + t))^(count + 1/2). The interval is
+    that of the rate. Source: Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), section 2.6.
+    """
+    from scipy.special import gammaincinv
+
+    shape = count + 0.5
+    share = next_exposure / exposure
+    limits = gammaincinv(shape, [(1 - level) / 2, (1 + level) / 2]) * share
+    low, high = (-np.expm1(-limits)).tolist()
+    return Chance(-math.expm1(-shape * math.log1p(share)), low, high)
+
+
 def adjusted_p(p_values: ArrayLike) -> FloatArray:
     """P-values adjusted for the false discovery rate, in the order given, shape (n,).
 
@@ -152,6 +208,29 @@ def _binomial_p(successes: int, trials: int, chance: float) -> float:
     pmf = _binomial_pmf(trials, chance)
     unlikely = pmf <= pmf[successes] * (1 + _RELATIVE_ERROR)
     return min(1.0, math.fsum(pmf[unlikely].tolist()))
+
+
+def _scaled_difference(
+    count: FloatArray, other_count: FloatArray, exposure: float, other_exposure: float
+) -> FloatArray:
+    """The difference of two rates over its standard error; 0 where both counts are 0."""
+    difference = count / exposure - other_count / other_exposure
+    spread = np.sqrt(count / exposure**2 + other_count / other_exposure**2)
+    return np.divide(difference, spread, out=np.zeros_like(difference + spread), where=spread > 0)
+
+
+def _poisson_pmf(mean: float) -> tuple[FloatArray, FloatArray]:
+    """Counts that hold all but 1e-12 of a Poisson distribution, and their chances."""
+    reach = 8 * math.sqrt(mean) + 30
+    counts = np.arange(max(0, math.floor(mean - reach)), math.ceil(mean + reach) + 1, dtype=np.float64)
+    log_factorials = np.array([math.lgamma(k + 1) for k in counts.tolist()])
+    return counts, np.exp(counts * math.log(mean) - mean - log_factorials) if mean > 0 else 1.0 * (
+        counts == 0
+    )
+
+
+def _log_choose(n: int, k: int) -> float:
+    return math.lgamma(n + 1) - math.lgamma(k + 1) - math.lgamma(n - k + 1)
 
 
 def _binomial_pmf(trials: int, chance: float) -> FloatArray:
