@@ -6,8 +6,8 @@ import re
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from parsers.cells import encode_labels
 from parsers.channels import (
     BuiltChannels,
     Groups,
@@ -17,14 +17,17 @@ from parsers.channels import (
     unit_symbols,
     wide_channels,
 )
-from parsers.clock import MendedClock, UnorderedClockError, mend_clock, sort_clock
-from parsers.ledger import Ledger
+from parsers.clock import MendedClock, UnorderedClockError, mend_clock
+from parsers.clockcolumn import ClockChoice
+from parsers.ledger import Ledger, braced
 from parsers.limits import Limits
+from parsers.longclock import mend_long_clock
 from parsers.overrides import Told
-from parsers.roles import LongColumns, clock_column, clock_stamps, long_columns
+from parsers.roles import LongColumns, long_columns
 from parsers.source import Source
 from parsers.stamps import Stamps
 from parsers.table import Table, TextColumn
+from parsers.timecolumn import clock_stamps, falling_clock, find_time_column, steadier_clock
 from telemetry.errors import LogError
 from telemetry.log import Dialect, FloatArray, Log
 from telemetry.plain import shown
@@ -35,39 +38,72 @@ __all__ = ["build_log"]
 _FIRST_EPOCH_S = 1e9
 # A repeated header may have a spoiled name or two; one whose names stand elsewhere is another header.
 _SPOILED_HEADER_SHARE = 0.7
+_FALLING_SHARE = 0.9
+_FEWEST_FALLING = 4
 _COMMENT = re.compile(r"^(#|%|//)+\s*")
 
 
 def build_log(table: Table, source: Source, ledger: Ledger, told: Told, limits: Limits) -> Log:
     """The log in a table. Raises LogError when it has no clock, no rows, no channel, or too many."""
     _check_units(told, source.shown)
-    clock = clock_column(table, told, source.shown)
+    clocks = find_time_column(table, told, source.shown)
+    assert clocks.place is not None  # noqa: S101 - find_time_column raises otherwise
+    clock = clocks.place
     long = long_columns(table, clock, told, source.shown)
     stamps = clock_stamps(table, clock, told, long=long is not None, file=source.shown)
-    if long is not None:
+    if long is None:
+        clock, stamps = steadier_clock(table, clocks, stamps, ledger)
+    else:
         table = replace(table, columns=tuple(column.spelled() for column in table.columns))
     table, t_raw = _readable_rows(table, stamps, long, ledger, source.shown)
-    mended = _mended_clock(table, t_raw, long, source.shown)
+    mended = _mended_clock(table, t_raw, clock, long, source.shown)
     _enter_clock(mended, table, ledger)
     if mended.order is not None:
         table = table.take(mended.order)
     built = _built(table, mended.t_s, clock, long, ledger, told, limits, source.shown)
     built.enter(ledger)
-    other_cells = table.rows * (1 if long is None else len(table.columns) - 1)
-    ledger.balance(table.cells_in_file, built.cells_kept + other_cells)
+    extra = () if long is None else long.extra
+    _enter_extra(table, extra, ledger)
+    other_columns = 1 if long is None else len(table.columns) - 1 - len(extra)
+    ledger.balance(table.cells_in_file, built.cells_kept + table.rows * other_columns)
     first_s = float(t_raw[0] if mended.order is None else t_raw[mended.order[0]])
-    shape = "wide" if long is None else "long"
-    name = table.names[clock]
     return Log(
         file=source.file,
         sha256=source.sha256,
-        dialect=Dialect(table.encoding, table.delimiter, table.decimal, name, stamps.unit, shape),
+        dialect=_dialect(table, clock, clocks, stamps, "wide" if long is None else "long"),
         rows=table.rows,
         t_s=_frozen(mended.t_s),
         channels=built.by_name(),
         repairs=ledger.repairs(),
         start_epoch_s=_start_epoch(stamps, first_s),
         seams_s=mended.seams_s,
+    )
+
+
+def _dialect(table: Table, clock: int, clocks: ClockChoice, stamps: Stamps, shape: str) -> Dialect:
+    others = [table.names[place] for place in (clocks.place, *clocks.others) if place not in (None, clock)]
+    return Dialect(
+        table.encoding,
+        table.delimiter,
+        table.decimal,
+        table.names[clock],
+        stamps.unit,
+        shape,
+        why=table.why,
+        runner_up=table.runner_up,
+        other_clocks=tuple(others),
+    )
+
+
+def _enter_extra(table: Table, extra: tuple[int, ...], ledger: Ledger) -> None:
+    names = ", ".join(braced(table.names[place], 40) for place in extra[:4]) + (
+        ", …" if len(extra) > 4 else ""
+    )
+    ledger.add(
+        "left_out_column",
+        len(extra),
+        f"{{count}} column(s) beside time, channel and value of a long log left out: {names}.",
+        cells=table.rows * len(extra),
     )
 
 
@@ -133,34 +169,25 @@ def _enter_row(
     ledger.add("unreadable_row", 1, text, line=line, cells=len(cells))
 
 
-def _mended_clock(table: Table, t: FloatArray, long: LongColumns | None, file: str) -> MendedClock:
+def _mended_clock(
+    table: Table, t: FloatArray, clock: int, long: LongColumns | None, file: str
+) -> MendedClock:
+    steps = np.diff(t)
+    if len(t) > _FEWEST_FALLING and np.mean(steps < 0) > _FALLING_SHARE:
+        raise falling_clock(table.names[clock], file)
     try:
-        if long is not None and np.any(np.diff(t) < 0):
-            groups = group_rows(table, long)
-            if _each_rises(t, groups):
-                return sort_clock(t)
-            if _in_blocks(groups):
-                raise UnorderedClockError
-        return mend_clock(t)
+        return mend_clock(t) if long is None else mend_long_clock(t, group_rows(table, long))
     except UnorderedClockError:
-        back = int(np.sum(np.diff(t) < 0))
+        back = int(np.sum(steps < 0))
+        remedy = (
+            "name another time column with [log] time"
+            if long is None
+            else "sort the rows by the order in which they were logged, or name another time column"
+        )
         raise LogError(
             f"{file}: looked for times that rise, found {back:,} steps back among {len(t):,} rows, more than "
-            f"sorting or a restarted clock explains; name another time column with [log] time"
+            f"sorting or a restarted clock explains; {remedy}"
         ) from None
-
-
-def _each_rises(t: FloatArray, groups: Groups) -> bool:
-    """Whether no channel steps back among its own rows."""
-    steps = np.diff(t[groups.rows])
-    steps[groups.bounds[1:-1] - 1] = 0.0
-    return not np.any(steps < 0)
-
-
-def _in_blocks(groups: Groups) -> bool:
-    """Whether each channel has its own run of rows in the file, one channel behind the other."""
-    jumps: NDArray[np.intp] = np.diff(groups.rows)
-    return len(groups.names) > 1 and int(np.sum(jumps != 1)) == 0
 
 
 def _enter_clock(mended: MendedClock, table: Table, ledger: Ledger) -> None:
@@ -210,18 +237,29 @@ def _built(
         return wide_channels(table, t_s, places, names, units)
     groups = group_rows(table, long)
     _check_channels(len(groups.names), limits, file)
-    units = unit_symbols(groups.names, _logged_units(table, long, groups), told.units)
+    units = unit_symbols(groups.names, _logged_units(table, long, groups, file), told.units)
     return long_channels(table, t_s, long, groups, groups.names, units)
 
 
-def _logged_units(table: Table, long: LongColumns, groups: Groups) -> list[str | None]:
-    """The unit that stands in the first row of each channel, where there is a column of units."""
+def _logged_units(table: Table, long: LongColumns, groups: Groups, file: str) -> list[str | None]:
+    """The unit that stands in the rows of each channel, where there is a column of units."""
     column = None if long.unit is None else table.columns[long.unit]
     if not isinstance(column, TextColumn):
         return [None] * len(groups.names)
-    firsts = column.take(groups.rows[groups.bounds[:-1]]).strings.fill_null("").to_list()
-    units = [unit_named(str(spelling)) for spelling in firsts]
-    return [None if unit is None else unit.symbol for unit in units]
+    codes, spellings = encode_labels(column.strings.fill_null(""))
+    units = [unit_named(spelling) for spelling in spellings]
+    symbols = ["" if unit is None else unit.symbol for unit in units]
+    found: list[str | None] = []
+    for index, name in enumerate(groups.names):
+        rows = groups.rows[groups.bounds[index] : groups.bounds[index + 1]]
+        own = sorted({symbols[code] for code in np.unique(codes[rows]).tolist()} - {""})
+        if len(own) > 1:
+            raise LogError(
+                f"{file}: looked for one unit of {shown(name, 40)!r}, found {' and '.join(own)}; "
+                f"export that channel in one unit"
+            )
+        found.append(own[0] if own else None)
+    return found
 
 
 def _check_channels(count: int, limits: Limits, file: str) -> None:

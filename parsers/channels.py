@@ -12,14 +12,21 @@ from numpy.typing import NDArray
 
 from parsers.cadence import is_sampled, missing_slots, repeats
 from parsers.cells import Typed, encode_labels
-from parsers.ledger import Ledger
+from parsers.ledger import Ledger, braced
 from parsers.roles import LongColumns
 from parsers.table import Table, TextColumn
 from telemetry.log import BoolArray, Channel, FloatArray, Kind
-from telemetry.plain import shown
 from telemetry.units import unit_from_name, unit_named
 
-__all__ = ["BuiltChannels", "long_channels", "unique_names", "unit_symbols", "wide_channels"]
+__all__ = [
+    "BuiltChannels",
+    "Groups",
+    "group_rows",
+    "long_channels",
+    "unique_names",
+    "unit_symbols",
+    "wide_channels",
+]
 
 
 @dataclass
@@ -55,9 +62,7 @@ class BuiltChannels:
 
     def enter(self, ledger: Ledger) -> None:
         """Enters what was noted."""
-        names = ", ".join(
-            shown(name, 40).replace("{", "{{").replace("}", "}}") for name in self.spoiled_in[:3]
-        )
+        names = ", ".join(braced(name, 40) for name in self.spoiled_in[:3])
         more = ", …" if len(self.spoiled_in) > 3 else ""
         ledger.add(
             "unreadable_cell",
@@ -92,7 +97,7 @@ def unique_names(names: Sequence[str], ledger: Ledger) -> list[str]:
         result.append(fresh)
     renamed = [(old, new) for old, new in zip(names, result, strict=True) if old != new]
     if renamed:
-        new = shown(renamed[0][1], 40).replace("{", "{{").replace("}", "}}")
+        new = braced(renamed[0][1], 40)
         ledger.add(
             "duplicate_channel",
             len(renamed),
@@ -198,9 +203,12 @@ def group_rows(table: Table, columns: LongColumns) -> Groups:
     column = table.columns[columns.channel]
     if not isinstance(column, TextColumn):
         names, codes = np.unique(column.values, return_inverse=True)
-        return _grouped(codes, [f"{name:g}" for name in names.tolist()])
-    codes, labels = encode_labels(column.strings.fill_null("").str.strip_chars())
-    return _grouped(codes, labels)
+        return _grouped(codes, [str(name) for name in names.tolist()])
+    spelled = column.strings.fill_null("").str.strip_chars()
+    part = None if columns.part is None else table.columns[columns.part]
+    if isinstance(part, TextColumn):
+        spelled = part.strings.fill_null("").str.strip_chars() + "/" + spelled
+    return _grouped(*encode_labels(spelled))
 
 
 def _grouped(codes: NDArray[np.integer], labels: list[str]) -> Groups:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["MendedClock", "UnorderedClockError", "mend_clock", "sort_clock"]
+__all__ = ["MendedClock", "UnorderedClockError", "lay_out", "mend_clock", "rows_behind"]
 
 JUMP_S = 600.0
 SEAM_S = 1.0
@@ -26,6 +26,7 @@ _SHUFFLED_SHARE = 0.02
 _EVEN_SHARE = 0.95
 
 Rows = NDArray[np.intp]
+_NONE: Rows = np.zeros(0, dtype=np.intp)
 
 
 class UnorderedClockError(Exception):
@@ -62,11 +63,11 @@ def mend_clock(t: FloatArray) -> MendedClock:
     minutes. Raises UnorderedClockError after more than twenty restarts.
     """
     steps = np.diff(t)
+    every = np.arange(len(t))
     if not np.any(steps < 0):
-        return _laid_out(t, np.arange(len(t)), [], np.zeros(0, np.intp), np.zeros(0, np.intp))
+        return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=_NONE)
     if _is_shuffled(t):
-        back = np.flatnonzero(t < np.maximum.accumulate(t))
-        return _laid_out(t, np.arange(len(t)), [], np.zeros(0, np.intp), back)
+        return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=rows_behind(t))
     rises = steps[steps > 0]
     tick = float(np.median(rises)) if len(rises) else 0.0
     spoiled = _spikes(t, tick)
@@ -74,17 +75,18 @@ def mend_clock(t: FloatArray) -> MendedClock:
     keep[spoiled] = False
     rows = np.flatnonzero(keep)
     starts, late = _pieces(t[rows], tick)
-    return _laid_out(t, rows, starts, spoiled, rows[late])
+    piece = np.zeros(len(rows), dtype=np.intp)
+    piece[starts] = 1
+    return lay_out(t, rows, np.cumsum(piece), spoiled=spoiled, late=rows[late])
 
 
-def sort_clock(t: FloatArray) -> MendedClock:
-    """Times whose order in the file means nothing, as where each channel has its own run of rows."""
-    nothing = np.zeros(0, np.intp)
-    if not np.any(np.diff(t) < 0):
-        return _laid_out(t, np.arange(len(t)), [], nothing, nothing)
-    order = np.argsort(t, kind="stable")
-    mended = _laid_out(t[order], np.arange(len(t)), [], nothing, nothing)
-    return MendedClock(order, mended.t_s, nothing, nothing, nothing, order[mended.jumps], mended.seams_s)
+def rows_behind(t: FloatArray) -> Rows:
+    """The rows whose time lies before that of a row above them."""
+    return np.flatnonzero(t < np.maximum.accumulate(t))
+
+
+def _one_piece(t: FloatArray) -> Rows:
+    return np.zeros(len(t), dtype=np.intp)
 
 
 def _is_shuffled(t: FloatArray) -> bool:
@@ -166,11 +168,10 @@ def _is_jitter(t: FloatArray, run: Rows, tick: float) -> bool:
     return drop < _HOLE_TICKS * tick or run[0] <= _START_ROWS
 
 
-def _laid_out(t: FloatArray, rows: Rows, starts: list[int], spoiled: Rows, late: Rows) -> MendedClock:
-    piece = np.zeros(len(rows), dtype=np.intp)
-    piece[starts] = 1
-    piece = np.cumsum(piece)
-    order = np.lexsort((t[rows], piece)) if len(late) else np.arange(len(rows))
+def lay_out(t: FloatArray, rows: Rows, piece: Rows, *, spoiled: Rows, late: Rows) -> MendedClock:
+    """The kept `rows` in order of their `piece`, and of time within it, the pieces laid end to end."""
+    sorts = len(late) > 0 or np.any(np.diff(piece) < 0) or np.any(np.diff(t[rows])[np.diff(piece) == 0] < 0)
+    order = np.lexsort((t[rows], piece)) if sorts else np.arange(len(rows))
     sorted_t, sorted_piece = t[rows[order]], piece[order]
     steps = np.diff(sorted_t)
     turns = np.diff(sorted_piece) > 0
@@ -178,9 +179,8 @@ def _laid_out(t: FloatArray, rows: Rows, starts: list[int], spoiled: Rows, late:
     seams = np.flatnonzero(turns | leaps)
     steps[seams] = SEAM_S
     t_s = sorted_t - sorted_t[0] if not len(seams) else np.concatenate(([0.0], np.cumsum(steps)))
-    unchanged = not len(late) and not len(spoiled)
     return MendedClock(
-        order=None if unchanged else rows[order],
+        order=None if not sorts and not len(spoiled) else rows[order],
         t_s=np.round(t_s, 9),
         spoiled=spoiled,
         late=late,

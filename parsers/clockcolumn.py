@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown
 
-__all__ = ["find_clock", "name_says_time", "named_column"]
+__all__ = ["ClockChoice", "find_clock", "has_clock", "name_says_time", "named_column"]
 
 _TIME_WORDS = frozenset(
     {"time", "times", "timestamp", "timestamps", "t", "ts", "stamp", "clock", "date", "datetime", "when"}
@@ -24,6 +25,8 @@ _FILLER_WORDS = frozenset(
 )
 _RISING_SHARE = 0.9
 _NAMED_RISING_SHARE = 0.3
+_EVEN_SHARE = 0.6
+_FEWEST_FALLS = 3
 _FIRST_ROWS = 12
 
 
@@ -38,34 +41,88 @@ def name_says_time(name: str) -> int:
     return 2 if all(word in _TIME_WORDS or word in _FILLER_WORDS for word in words) else 1
 
 
-def find_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> int | None:
-    """The clock among sampled columns (rough stamps in file order, NaN where no time), or None.
+@dataclass(frozen=True)
+class ClockChoice:
+    """Which column is the clock.
 
-    A name counts more than a place; a column that merely counts rows gives way to another that rises.
+    Attributes:
+        place: of the clock, or None.
+        others: other columns that are clocks by name and values.
+        falling: a column that is a clock in all but its direction, where there is no other.
+        unread: a column that is a clock by its name and holds no times, where there is no other.
     """
-    candidates = [
-        (name_says_time(name), index)
-        for index, (name, stamps) in enumerate(zip(names, columns, strict=True))
-        if _is_clock(stamps, name_says_time(name))
-    ]
-    if not candidates:
-        return None
-    best = max(says for says, _ in candidates)
-    finalists = [index for says, index in candidates if says == best]
-    if best == 0 and len(finalists) > 1 and _counts_rows(columns[finalists[0]]):
-        return finalists[1]
-    return finalists[0]
+
+    place: int | None
+    others: tuple[int, ...] = ()
+    falling: int | None = None
+    unread: int | None = None
 
 
-def _is_clock(stamps: FloatArray, says: int) -> bool:
+def find_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoice:
+    """The clock among sampled columns (rough stamps in file order, NaN where no time).
+
+    Where a name is a word for time, only such columns are asked: a channel that happens to rise is no
+    clock. Else the first that rises; one that merely counts rows gives way to another.
+    """
+    named = [index for index, name in enumerate(names) if name_says_time(name) == 2]
+    timely = [index for index in named if _rises(columns[index]) >= _NAMED_RISING_SHARE]
+    if timely:
+        steady = [index for index in timely[1:] if _rises(columns[index]) >= _RISING_SHARE]
+        return ClockChoice(timely[0], tuple(steady))
+    falling = next((index for index in named if _falls_evenly(columns[index])), None)
+    if falling is not None:
+        return ClockChoice(None, falling=falling)
+    hinted = (index for index, name in enumerate(names) if name_says_time(name) == 1)
+    hint = next((index for index in hinted if _rises(columns[index]) >= _RISING_SHARE), None)
+    still = next((index for index in named if _stands_still(columns[index])), None)
+    if hint is not None or still is not None:
+        return ClockChoice(still if hint is None else hint)
+    return ClockChoice(None, unread=named[0]) if named else _unnamed_clock(names, columns)
+
+
+def has_clock(columns: Sequence[FloatArray]) -> bool:
+    """Whether some column rises, or falls, as a clock does."""
+    return any(_rises(column) >= _RISING_SHARE or _falls_evenly(column) for column in columns)
+
+
+def _unnamed_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoice:
+    rising = [index for index, stamps in enumerate(columns) if _rises(stamps) >= _RISING_SHARE]
+    hinted = [index for index in rising if name_says_time(names[index])] or rising
+    falling = next((index for index, stamps in enumerate(columns) if _falls_evenly(stamps)), None)
+    if not hinted or (falling is not None and falling < hinted[0]):
+        return ClockChoice(None, falling=falling)
+    if len(hinted) > 1 and hinted is rising and _counts_rows(columns[hinted[0]]):
+        return ClockChoice(hinted[1])
+    return ClockChoice(hinted[0])
+
+
+def _known(stamps: FloatArray) -> FloatArray:
     known = stamps[np.isfinite(stamps)]
-    if len(known) <= 0.5 * len(stamps):
-        return False
+    return known if len(known) > 0.5 * len(stamps) else known[:0]
+
+
+def _rises(stamps: FloatArray) -> float:
+    """The share of steps up among those up and down; 1 for a single time, 0 for what is no time."""
+    known = _known(stamps)
     rises, falls = int(np.sum(known[1:] > known[:-1])), int(np.sum(known[1:] < known[:-1]))
     if not rises + falls:
-        return says == 2 and len(known) >= 1
-    share = _NAMED_RISING_SHARE if says == 2 else _RISING_SHARE
-    return rises >= share * (rises + falls)
+        return float(len(known) == 1)
+    return rises / (rises + falls)
+
+
+def _falls_evenly(stamps: FloatArray) -> bool:
+    known = _known(stamps)
+    falls = known[:-1] - known[1:]
+    falls = falls[falls != 0]
+    if len(falls) < _FEWEST_FALLS or np.mean(falls > 0) < _RISING_SHARE:
+        return False
+    typical = float(np.median(falls))
+    return bool(np.mean(np.abs(falls - typical) <= 0.5 * typical) >= _EVEN_SHARE)
+
+
+def _stands_still(stamps: FloatArray) -> bool:
+    known = _known(stamps)
+    return len(known) > 0 and bool(np.all(known == known[0]))
 
 
 def _counts_rows(stamps: FloatArray) -> bool:

@@ -44,7 +44,7 @@ def sniff_delimited(source: Source) -> str | None:
 
 def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -> Table:
     """The table in a delimited text. Raises LogError when no delimiter makes a table of it."""
-    text = decode(source.data, ledger)
+    text = decode(source.data, ledger, told.encoding)
     layout = sniff_layout(text.data, told, source.shown)
     if layout is None:
         raise LogError(
@@ -64,7 +64,8 @@ def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -
         delimiter=layout.delimiter,
         decimal=layout.decimal,
         header=layout.header,
-        clock=layout.clock,
+        why=layout.why,
+        runner_up=layout.runner_up,
     )
 
 

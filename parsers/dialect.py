@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from parsers.cells import is_understood
+from parsers.candidates import Candidate, rank_candidates, rough_columns, thinned
 from parsers.clockcolumn import find_clock, name_says_time
 from parsers.numbers import MISSING
 from parsers.overrides import Told
 from parsers.records import split_lines
+from parsers.sampling import head_lines, sample_text
 from parsers.stamps import rough_stamp
 from telemetry.errors import LogError
-from telemetry.log import FloatArray
 from telemetry.units import unit_named
 
 __all__ = ["Layout", "sniff_layout"]
 
-DELIMITERS = (",", ";", "\t", "|")
-_HEAD_LINES = 400
-_LATER_LINES = 100
-_SAMPLE_BYTES = 1 << 19
-_MOST_SAMPLE_CELLS = 4_000
-_FEWEST_SAMPLE_ROWS = 25
+_HEADS = (400, 20_000)
+_ENOUGH_ROWS = 50
 _COMMENT = re.compile(r"^\s*(#|%|//)+\s*")
 _UNIT_BRACKETS = " []()"
+
+Rows = list[tuple[int, list[str]]]
 
 
 @dataclass(frozen=True)
@@ -42,7 +39,8 @@ class Layout:
         units: by column, from a row of units below the header.
         header: the header's cells, blanks around them taken off, or None without one.
         first_line: number of the first line behind the header.
-        clock: the time column.
+        clock: the time column as the sample has it; the whole columns have the last word.
+        why, runner_up: the evidence for this reading, and for the next best, in words.
     """
 
     delimiter: str
@@ -54,98 +52,49 @@ class Layout:
     header: tuple[str, ...] | None
     first_line: int
     clock: int | None
-
-
-@dataclass(frozen=True)
-class _Candidate:
-    """One reading of the sample: `rows` are (line number, cells) of the head, `later` of elsewhere."""
-
-    delimiter: str
-    decimal: str
-    width: int
-    rows: tuple[tuple[int, list[str]], ...]
-    score: float
+    why: str = ""
+    runner_up: str = ""
 
 
 def sniff_layout(text: bytes, told: Told, file: str) -> Layout | None:
     """The layout that reads most of the sample as a log, or None when no delimiter makes a table of it."""
-    head, later = _sample(text)
-    candidates = [
-        candidate
-        for delimiter in DELIMITERS
-        for decimal in (".", ",")
-        if (candidate := _read_as(head, later, delimiter, decimal)) is not None
-    ]
-    if not candidates:
+    ranked = rank_candidates(sample_text(text), told.delimiter, told.decimal)
+    if not ranked:
         return None
-    best = max(candidates, key=lambda candidate: candidate.score)
-    return _layout(best, told, file)
+    best = ranked[0]
+    layout = _layout(best, _head_rows(text, best), told, file)
+    why = f"{best.marks}: {best.evidence}"
+    others = [other for other in ranked[1:] if (other.delimiter, other.score) != (best.delimiter, best.score)]
+    runner_up = f"{others[0].marks}: {others[0].evidence}" if others else ""
+    return replace(layout, why=why, runner_up=runner_up)
 
 
-def _sample(text: bytes) -> tuple[list[tuple[int, str]], list[str]]:
-    """Lines of the head with their numbers, and some from the middle; blank ones left out."""
-    head = _lines(text, 0, _HEAD_LINES)
-    numbered = [(i, line) for i, line in enumerate(head, start=1) if line.strip()]
-    middle = _lines(text, len(text) // 2, _LATER_LINES + 1)[1:] if len(head) == _HEAD_LINES else []
-    return numbered, [line for line in middle if line.strip()]
+def _head_rows(text: bytes, best: Candidate) -> Rows:
+    """The rows at the start of the text, enough to find the header below however many lines of remarks."""
+    rows: Rows = []
+    for most in _HEADS:
+        rows = split_lines(head_lines(text, most), best.delimiter)
+        if sum(len(cells) == best.width for _, cells in rows) >= _ENOUGH_ROWS:
+            break
+    return rows
 
 
-def _lines(text: bytes, at: int, most: int) -> list[str]:
-    """At most so many lines from a place in the text; of a last one that the sample cuts, nothing."""
-    piece = text[at : at + _SAMPLE_BYTES]
-    lines = piece.split(b"\n", most)
-    whole = lines if at + _SAMPLE_BYTES >= len(text) and len(lines) <= most else lines[:-1] or lines
-    return [line.rstrip(b"\r").decode(errors="replace") for line in whole]
-
-
-def _read_as(
-    head: list[tuple[int, str]], later: list[str], delimiter: str, decimal: str
-) -> _Candidate | None:
-    rows = split_lines(head, delimiter)
-    more = [cells for _, cells in split_lines(list(enumerate(later)), delimiter)]
-    widths = Counter(len(cells) for _, cells in rows if len(cells) > 1)
-    widths.update(len(cells) for cells in more if len(cells) > 1)
-    if not widths:
-        return None
-    width = max(widths, key=lambda w: (widths[w], w))
-    fitting = [cells for _, cells in rows if len(cells) == width] + [c for c in more if len(c) == width]
-    senses = [_sense(cell, decimal) for cells in _thinned(fitting) for cell in cells]
-    share = len(fitting) / (len(rows) + len(more))
-    score = share * sum(senses) / len(senses)
-    return _Candidate(delimiter, decimal, width, tuple(rows), score)
-
-
-def _thinned(rows: list[list[str]]) -> list[list[str]]:
-    """The first rows and every so manieth of the rest: a wide sample takes no longer than a narrow one."""
-    most = max(_MOST_SAMPLE_CELLS // len(rows[0]), _FEWEST_SAMPLE_ROWS)
-    head, rest = rows[: most // 2], rows[most // 2 :]
-    return head + rest[:: max(-(-2 * len(rest) // most), 1)]
-
-
-def _sense(cell: str, decimal: str) -> float:
-    """1 for a number, a state or nothing, 0.5 for a word, 0 for what another delimiter would split."""
-    if rough_stamp(cell, decimal) is not None or is_understood(cell, decimal):
-        return 1.0
-    return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5
-
-
-def _layout(best: _Candidate, told: Told, file: str) -> Layout:
-    fitting = [cells for _, cells in best.rows if len(cells) == best.width]
-    stamps = _stamps(_thinned(fitting[1:] or fitting), best.width, best.decimal)
-    if not any(np.isfinite(column).mean() > 0.5 for column in stamps):
-        return _clockless(best, fitting[0], file)
-    first = _first_data_row(best, stamps)
-    top, unit_row, above = _header(best, first, file)
-    data = [cells for _, cells in best.rows[first:] if len(cells) == best.width]
+def _layout(best: Candidate, rows: Rows, told: Told, file: str) -> Layout:
+    fitting = [cells for _, cells in rows if len(cells) == best.width]
+    if not fitting or not any(np.isfinite(column).mean() > 0.5 for column in best.columns):
+        return _clockless(best, fitting[0] if fitting else [], file)
+    first = _first_data_row(best, rows)
+    top, unit_row, above = _header(best, rows, first, file)
+    data = [cells for _, cells in rows[first:] if len(cells) == best.width]
     named_last = top is not None and len(top) >= best.width and bool(top[best.width - 1].strip())
     trailing = best.width > 2 and not named_last and all(not cells[-1].strip() for cells in data)
     columns = best.width - trailing
     if top is not None and len(top) < columns:
         raise _misfit(file, len(top), columns)
     names = _names(top, columns)
+    stamps = rough_columns(thinned(data), best.decimal)[:columns]
     wanted = told.time
-    stamps = _stamps(_thinned(data), columns, best.decimal)
-    clock = names.index(wanted) if wanted is not None and wanted in names else find_clock(names, stamps)
+    clock = names.index(wanted) if wanted is not None and wanted in names else find_clock(names, stamps).place
     return Layout(
         delimiter=best.delimiter,
         decimal=best.decimal,
@@ -159,7 +108,7 @@ def _layout(best: _Candidate, told: Told, file: str) -> Layout:
     )
 
 
-def _clockless(best: _Candidate, cells: list[str], file: str) -> Layout:
+def _clockless(best: Candidate, cells: list[str], file: str) -> Layout:
     """The layout of what may be a table and is no log; LogError when it is a header alone."""
     if any(map(name_says_time, cells)):
         raise LogError(
@@ -170,44 +119,46 @@ def _clockless(best: _Candidate, cells: list[str], file: str) -> Layout:
     return Layout(best.delimiter, best.decimal, best.width, False, names, units, None, 1, None)
 
 
-def _stamps(rows: list[list[str]], columns: int, decimal: str) -> list[FloatArray]:
-    """Rough stamps by column, each of shape (rows,), NaN where a cell is no time."""
-    nan = float("nan")
-    table = [
-        [nan if (stamp := rough_stamp(cell, decimal)) is None else stamp for cell in cells] for cells in rows
-    ]
-    return list(np.array(table, dtype=np.float64).reshape(len(rows), -1)[:, :columns].T)
-
-
-def _first_data_row(best: _Candidate, stamps: list[FloatArray]) -> int:
+def _first_data_row(best: Candidate, rows: Rows) -> int:
     """The first row of full width that holds times and numbers where the others do."""
-    numeric = [index for index, column in enumerate(stamps) if np.isfinite(column).mean() > 0.5]
-    clock = find_clock([""] * len(stamps), stamps)
-    for place, (_, cells) in enumerate(best.rows):
+    numeric = [index for index, column in enumerate(best.columns) if np.isfinite(column).mean() > 0.5]
+    clock = find_clock([""] * len(best.columns), best.columns).place
+    for place, (_, cells) in enumerate(rows):
         if len(cells) != best.width or _COMMENT.match(cells[0]):
             continue
         stamped = sum(rough_stamp(cells[index], best.decimal) is not None for index in numeric)
         named = clock is not None and name_says_time(cells[clock]) == 2
         if 2 * stamped >= max(len(numeric), 1) and not named:
             return place
-    return next(place for place, (_, cells) in enumerate(best.rows) if len(cells) == best.width)
+    return next(place for place, (_, cells) in enumerate(rows) if len(cells) == best.width)
 
 
-def _header(best: _Candidate, first: int, file: str) -> tuple[list[str] | None, list[str] | None, int]:
+def _header(
+    best: Candidate, rows: Rows, first: int, file: str
+) -> tuple[list[str] | None, list[str] | None, int]:
     """The header's cells, those of a row of units below it, and the number of the lower of the two lines."""
-    above = list(reversed(best.rows[:first]))
+    above = list(reversed(rows[:first]))
     plain = [(number, cells) for number, cells in above if not _COMMENT.match(cells[0])]
     remarks = [(number, _uncommented(cells)) for number, cells in above if _COMMENT.match(cells[0])]
-    for rows in (plain, remarks):
-        found = [(number, cells) for number, cells in rows if _fits(cells, best.width)]
-        if len(found) > 1 and _is_unit_row(found[0][1]):
-            return found[1][1], found[0][1], found[0][0]
+    for lines in (plain, remarks):
+        found = [(number, cells) for number, cells in lines if _fits(cells, best.width)]
         if found:
-            return found[0][1], None, found[0][0]
+            return _header_among(found)
     misfit = next((cells for _, cells in plain if len(cells) > 1 and any(map(name_says_time, cells))), None)
     if misfit is not None:
         raise _misfit(file, len(misfit), best.width)
-    return None, None, best.rows[first][0] - 1
+    return None, None, rows[first][0] - 1
+
+
+def _header_among(found: Rows) -> tuple[list[str], list[str] | None, int]:
+    """Of lines above the data, the lowest first: the one that names a time, else the lowest with a name."""
+    place = next((i for i, (_, cells) in enumerate(found) if any(map(name_says_time, cells))), 0)
+    if place == 0 and len(found) > 1 and _is_unit_row(found[0][1]):
+        place = 1
+    number, names = found[place]
+    if place and _is_unit_row(found[place - 1][1]):
+        return names, found[place - 1][1], found[place - 1][0]
+    return names, None, number
 
 
 def _misfit(file: str, names: int, cells: int) -> LogError:

@@ -8,7 +8,7 @@ from telemetry.errors import LogError
 from telemetry.log import Repair
 from telemetry.plain import shown
 
-__all__ = ["Ledger"]
+__all__ = ["Ledger", "braced"]
 
 
 @dataclass
@@ -62,6 +62,11 @@ class Ledger:
                 f"{shown(self._file)}: looked for every cell of the file, found {cells_in_file:,} read, "
                 f"{cells_kept:,} kept and {repaired:,} in repairs; that is a fault of the reader"
             )
+
+
+def braced(name: str, limit: int) -> str:
+    """A name out of the log, safe for a terminal and for the text of an entry."""
+    return shown(name, limit).replace("{", "{{").replace("}", "}}")
 
 
 def _sentence(entry: _Entry) -> str:

@@ -28,15 +28,13 @@ _SWAPPED = str.maketrans(",.", ".,")
 
 
 def is_number(cell: str, decimal: str) -> bool:
-    """One cell, for the choice of dialect."""
+    """Whether one cell is a number, its digits perhaps in groups; for the choice of dialect."""
     if decimal == ",":
-        if "." in cell:
-            return False
-        cell = cell.replace(",", ".")
+        cell = cell.translate(_SWAPPED)
     try:
         float(cell)
     except ValueError:
-        return False
+        return bool(_GROUPED_PATTERN.match(cell))
     return "_" not in cell
 
 
@@ -87,6 +85,7 @@ def numbers_in(cells: Sequence[str], others: FloatArray, decimal: str) -> tuple[
     signed = [cell for cell in bare if "," in cell]
     if signed and _are_groups(signed, others):
         bare = [cell.replace(",", "") for cell in bare]
-    values = np.array([float(cell) if is_number(cell, ".") else np.nan for cell in bare], dtype=np.float64)
+    plain = [cell if "," not in cell and is_number(cell, ".") else "nan" for cell in bare]
+    values = np.array(plain, dtype=np.float64)
     values[void | ~np.isfinite(values)] = np.nan
     return values, void

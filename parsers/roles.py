@@ -1,4 +1,4 @@
-"""Which columns of a table are clock, channel name and value: the two shapes of a log."""
+"""Which columns of a table are channel name and value: the two shapes of a log."""
 
 from __future__ import annotations
 
@@ -7,34 +7,38 @@ from dataclasses import dataclass
 import numpy as np
 
 from parsers.cells import encode_labels
-from parsers.clockcolumn import find_clock, named_column
+from parsers.clockcolumn import named_column
 from parsers.overrides import Told
-from parsers.stamps import PER_SECOND, Stamps, number_stamps, parse_stamps, timestamp_stamps
-from parsers.table import ArrayColumn, Column, Table, TextColumn
+from parsers.table import Column, Table, TextColumn
+from parsers.timecolumn import raw_stamps
 from telemetry.errors import LogError
-from telemetry.log import FloatArray
-from telemetry.plain import shown
 
-__all__ = ["LongColumns", "clock_column", "clock_stamps", "long_columns"]
+__all__ = ["LongColumns", "long_columns"]
 
-_CHANNEL_WORDS = frozenset(
+# The surer word first: a log with a signal and a source has its channel in the signal.
+_CHANNEL_WORDS = (
+    *("channel", "signal", "variable", "tag", "topic", "key", "field", "sensor", "name"),
+    *("entry", "id", "source"),
+)
+_VALUE_WORDS = ("value", "val", "reading", "measurement", "data", "values", "state")
+_SURE_CHANNEL, _SURE_VALUE = _CHANNEL_WORDS[:9], _VALUE_WORDS[:5]
+_UNIT_WORDS = frozenset({"unit", "units"})
+# What may set two channels of one name apart.
+_PART_WORDS = frozenset(
     {
-        "channel",
-        "name",
-        "signal",
-        "key",
-        "topic",
-        "id",
-        "entry",
-        "field",
-        "sensor",
-        "tag",
-        "variable",
+        "device",
+        "module",
+        "subsystem",
+        "component",
+        "node",
+        "board",
+        "bus",
+        "robot",
+        "group",
+        "system",
         "source",
     }
 )
-_VALUE_WORDS = frozenset({"value", "val", "values", "data", "reading", "state", "measurement"})
-_UNIT_WORDS = frozenset({"unit", "units"})
 _SAMPLE_ROWS = 2_000
 # Our choice: the channel's name of a long log changes at every third row or oftener; no text of a wide one.
 _CHANGING_SHARE = 0.3
@@ -44,90 +48,87 @@ _UNEVEN_SHARE = 0.25
 
 @dataclass(frozen=True)
 class LongColumns:
-    """Places of the columns of a long log."""
+    """Places of the columns of a long log.
+
+    Attributes:
+        part: of a column without which channels of one name would run together, or None.
+        extra: of columns that have no place in a log.
+    """
 
     channel: int
     value: int
     unit: int | None = None
-
-
-def clock_column(table: Table, told: Told, file: str) -> int:
-    """The place of the time column; LogError when no column is one."""
-    if told.time is not None:
-        return named_column(table.names, told.time, file=file, key="time")
-    clock = table.clock
-    if clock is None and table.rows:
-        clock = find_clock(table.names, [_sample_stamps(column) for column in table.columns])
-    if clock is None:
-        few = ", ".join(shown(name, 24) for name in table.names[:4]) + (", …" if len(table.names) > 4 else "")
-        raise LogError(
-            f"{file}: looked for a time column that rises, found none among {len(table.names)} columns "
-            f"({few}); name it with [log] time = … in the robot file"
-        )
-    return clock
-
-
-def _sample_stamps(column: Column) -> FloatArray:
-    """The first rows as stamps, NaN where a cell is none."""
-    return _all_stamps(column.part(slice(0, min(len(column), _SAMPLE_ROWS))))
-
-
-def _all_stamps(column: Column) -> FloatArray:
-    if isinstance(column, TextColumn):
-        return parse_stamps(column.strings, name="", decimal=column.decimal, unit=None, long=True).t_s
-    if column.values.dtype == bool:
-        return np.full(len(column), np.nan)
-    return np.where(column.all_present(), column.values.astype(np.float64), np.nan)
-
-
-def clock_stamps(table: Table, clock: int, told: Told, *, long: bool, file: str) -> Stamps:
-    """The time column's stamps; LogError when the unit is none we know or no cell is a time."""
-    unit = told.time_unit
-    if unit is not None and unit not in {*PER_SECOND, "iso8601"}:
-        raise LogError(
-            f"{file}: looked for s, ms, us, ns or iso8601 as [log] time_unit, found {shown(unit, 20)!r}; "
-            f"correct it in the robot file"
-        )
-    column, name = table.columns[clock].spelled(), table.names[clock]
-    if unit == "iso8601" and isinstance(column, ArrayColumn) and column.strings is not None:
-        column = TextColumn(column.strings(), column.decimal)
-    if isinstance(column, TextColumn):
-        stamps = parse_stamps(column.strings, name=name, decimal=column.decimal, unit=unit, long=long)
-    elif column.timestamps:
-        stamps = timestamp_stamps(column.values.astype(np.int64), column.all_present())
-    else:
-        readable = column.all_present() & np.isfinite(column.values)
-        stamps = number_stamps(column.values, readable, name=name, unit=unit, long=long)
-    if not stamps.readable.any():
-        found = f"{table.rows:,} rows" if table.rows else "a header and no rows"
-        raise LogError(
-            f"{file}: looked for rows with a time in {shown(name, 40)!r}, found {found} but no time in them; "
-            f"name the time column and its unit with [log] time and time_unit in the robot file"
-        )
-    return stamps
+    part: int | None = None
+    extra: tuple[int, ...] = ()
 
 
 def long_columns(table: Table, clock: int, told: Told, file: str) -> LongColumns | None:
     """The columns of a long log, or None when the table is wide."""
-    if told.channel is not None or told.value is not None:
-        return _named_long_columns(table, clock, told, file)
+    if told.shape == "wide":
+        return None
     words = [name.strip().lower().replace("_", " ").split(" ")[-1] for name in table.names]
-    unit = next((i for i, word in enumerate(words) if word in _UNIT_WORDS), None)
-    rest = [i for i in range(len(words)) if i not in (clock, unit)]
+    if told.channel is not None or told.value is not None:
+        found: tuple[int, int] | None = _named_pair(table, clock, told, file)
+    else:
+        found = _sniffed_pair(table, clock, words, forced=told.shape == "long")
+    if found is None and told.shape == "long":
+        raise LogError(
+            f"{file}: looked for the columns of a long log, found no column of channel names beside one of "
+            f"values; name them with [log] channel and value in the robot file"
+        )
+    return None if found is None else _with_the_rest(table, clock, words, *found)
+
+
+def _with_the_rest(table: Table, clock: int, words: list[str], channel: int, value: int) -> LongColumns:
+    """What the other columns of a long log are to it."""
+    rest = [place for place in range(len(words)) if place not in (clock, channel, value)]
+    unit = next((place for place in rest if words[place] in _UNIT_WORDS), None)
+    parts = [place for place in rest if words[place] in _PART_WORDS and _sets_apart(table, channel, place)]
+    part = parts[0] if parts else None
+    extra = tuple(place for place in rest if place not in (unit, part))
+    return LongColumns(channel, value, unit, part, extra)
+
+
+def _sets_apart(table: Table, channel: int, place: int) -> bool:
+    """Whether rows of one channel name differ in another column."""
+    names, column = table.columns[channel], table.columns[place]
+    if not isinstance(names, TextColumn) or not isinstance(column, TextColumn):
+        return False
+    both = (
+        names.strings.fill_null("").str.strip_chars() + "\0" + column.strings.fill_null("").str.strip_chars()
+    )
+    return int(both.n_unique()) > int(names.strings.fill_null("").str.strip_chars().n_unique())
+
+
+def _sniffed_pair(table: Table, clock: int, words: list[str], *, forced: bool) -> tuple[int, int] | None:
+    """Places of channel name and value, by their headings and by how the names change, or None."""
+    rest = [place for place, word in enumerate(words) if place != clock and word not in _UNIT_WORDS]
+    texts = [place for place in rest if isinstance(table.columns[place], TextColumn)]
+    channels = sorted(
+        (place for place in texts if words[place] in _CHANNEL_WORDS),
+        key=lambda place: _CHANNEL_WORDS.index(words[place]),
+    )
+    values = sorted(
+        (place for place in rest if words[place] in _VALUE_WORDS),
+        key=lambda place: _VALUE_WORDS.index(words[place]),
+    )
+    for channel in channels:
+        for value in values:
+            sure = words[channel] in _SURE_CHANNEL and words[value] in _SURE_VALUE
+            changing = _names_change(table, channel, clock)
+            if channel != value and (changing or forced or sure):
+                return channel, value
     if len(rest) != 2:
         return None
-    first, second = rest
-    for channel, value in ((first, second), (second, first)):
-        if not isinstance(table.columns[channel], TextColumn) or words[value] not in _VALUE_WORDS:
+    for channel, value in (rest, rest[::-1]):
+        if channel not in texts or not _names_change(table, channel, clock):
             continue
-        if words[channel] in _CHANNEL_WORDS or _names_change(table, channel, clock):
-            return LongColumns(channel, value, unit)
-    if unit is None and _names_change(table, first, clock) and not _anything_but_names(table, first):
-        return LongColumns(first, second, unit)
+        if words[value] in _VALUE_WORDS or (channel == rest[0] and not _anything_but_names(table, channel)):
+            return channel, value
     return None
 
 
-def _named_long_columns(table: Table, clock: int, told: Told, file: str) -> LongColumns:
+def _named_pair(table: Table, clock: int, told: Told, file: str) -> tuple[int, int]:
     if told.channel is None or told.value is None:
         raise LogError(
             f"{file}: looked for both [log] channel and value in the robot file, found only one of them; "
@@ -139,7 +140,7 @@ def _named_long_columns(table: Table, clock: int, told: Told, file: str) -> Long
         raise LogError(
             f"{file}: looked for three columns in [log] time, channel and value; name different ones"
         )
-    return LongColumns(channel, value)
+    return channel, value
 
 
 def _anything_but_names(table: Table, place: int) -> bool:
@@ -162,7 +163,7 @@ def _names_change(table: Table, place: int, clock: int) -> bool:
     if not isinstance(column, TextColumn) or table.rows < 3:
         return False
     codes, _ = encode_labels(column.strings.head(_SAMPLE_ROWS).fill_null(""))
-    steps = np.diff(_sample_stamps(times))
+    steps = np.diff(raw_stamps(times.part(slice(0, min(len(times), _SAMPLE_ROWS)))))
     steps = steps[np.isfinite(steps)]
     uneven = np.abs(steps - np.median(steps)) > 0.5 * np.abs(np.median(steps)) if len(steps) else steps > 0
     eventful = bool(np.mean(steps == 0) >= _SHARED_SHARE or np.mean(uneven) >= _UNEVEN_SHARE)
@@ -175,5 +176,5 @@ def _grouped(column: TextColumn, times: Column) -> bool:
     changes = np.flatnonzero(np.diff(codes) != 0) + 1
     if not len(changes) or len(changes) != len(labels) - 1:
         return False
-    stamps = _all_stamps(times)
+    stamps = raw_stamps(times)
     return bool(np.all(stamps[changes] < stamps[changes - 1]))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from parsers.numbers import floats_of
 from parsers.records import IntArray
+from parsers.sheetdates import CLOCK_12, SHEET_DATE, SHEET_DATE_PATTERN, sheet_dates
 from telemetry.log import BoolArray, FloatArray
 from telemetry.units import unit_from_name
 
@@ -27,11 +28,12 @@ _ISO = (
     r"^(\d{4})[-/]?(\d{2})[-/]?(\d{2})[T ](\d{2}):?(\d{2})(?::?(\d{2})(?:[.,](\d{1,9})\d*)?)?"
     r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)?$"
 )
-_CLOCK = r"^(\d{1,3}):([0-5]\d):([0-5]\d|60)(?:[.,](\d{1,9})\d*)?$"
+_CLOCK = r"^(\d{1,3}):([0-5]\d):([0-5]\d|60)(?:[.,](\d{1,9})\d*)?" + CLOCK_12 + "$"
 _ISO_PATTERN = re.compile(_ISO, re.IGNORECASE)
-_CLOCK_PATTERN = re.compile(_CLOCK)
+_CLOCK_PATTERN = re.compile(_CLOCK, re.IGNORECASE)
+_SWAPPED = str.maketrans(",.", ".,")
 _DAY_S = 86_400
-_HOUR_S = 3_600
+_LONGEST_S = 3 * 3_600
 _MOSTLY = 0.5
 # Unix time of 2001-09-09 and of 2096-10-02, in seconds: between them a number without a unit is a date.
 _EPOCH_FROM_S, _EPOCH_TO_S = 1e9, 4e9
@@ -63,7 +65,7 @@ class Stamps:
 def rough_stamp(cell: str, decimal: str) -> float | None:
     """One cell as a number that rises with time, or None: enough to tell whether a column is a clock."""
     text = cell.strip()
-    number = text.replace(",", ".") if decimal == "," else text
+    number = text.translate(_SWAPPED) if decimal == "," else text
     try:
         value = float(number)
     except ValueError:
@@ -80,9 +82,19 @@ def _rough_date(text: str) -> float | None:
         return days * 86400.0 + hour * 3600 + minute * 60 + float(f"{second}.{fraction}") - _zone_s(zone)
     clock = _CLOCK_PATTERN.match(text)
     if clock:
-        hours, minutes, seconds, fraction = clock.groups(default="0")
-        return int(hours) * 3600 + int(minutes) * 60 + float(f"{seconds}.{fraction}")
+        hours, minutes, seconds, fraction = clock.groups(default="0")[:4]
+        return _hours(int(hours), clock.group(5)) * 3600 + int(minutes) * 60 + float(f"{seconds}.{fraction}")
+    sheet = SHEET_DATE_PATTERN.match(text)
+    if sheet:
+        date, rest = sheet.groups(default="0")[:3], sheet.groups(default="0")[3:7]
+        days = int(date[2]) * 12 * 31 + int(date[0]) + int(date[1])
+        clock_s = _hours(int(rest[0]), sheet.group(8)) * 3600 + int(rest[1]) * 60
+        return days * 86400.0 + clock_s + float(f"{rest[2]}.{rest[3]}")
     return None
+
+
+def _hours(hour: int, half: str | None) -> int:
+    return hour if half is None else hour % 12 + (12 if half.upper() == "PM" else 0)
 
 
 def _zone_s(zone: str) -> float:
@@ -114,9 +126,14 @@ def parse_stamps(cells: pl.Series, *, name: str, decimal: str, unit: str | None,
         parts = text.str.extract_groups("(?i)" + _ISO).struct.unnest()
         if unit == "iso8601" or _enough(parts.to_series(0).is_not_null()):
             return _stamps_of_dates(parts)
-        clock = text.str.extract_groups(_CLOCK).struct.unnest()
+        clock = text.str.extract_groups("(?i)" + _CLOCK).struct.unnest()
         if _enough(clock.to_series(0).is_not_null()):
             return _stamps_of_clock(clock)
+        sheet = text.str.extract_groups("(?i)" + SHEET_DATE).struct.unnest()
+        if _enough(sheet.to_series(0).is_not_null()):
+            ns, readable, certain = sheet_dates(sheet)
+            stamps = timestamp_stamps(ns, readable)
+            return stamps if certain else replace(stamps, base_epoch_s=None)
     return Stamps(np.full(len(cells), np.nan), unit or "s", None)
 
 
@@ -165,7 +182,7 @@ def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:
 
 
 def _unit_of_steps(values: FloatArray | IntArray, *, long: bool) -> str:
-    """Our choice: whole numbers come at least once a second (at events: once in ten) for an hour at most.
+    """Our choice: whole numbers come at least once a second (at events: once in ten) for three hours at most.
 
     Numbers with a fraction are taken for seconds unless they would last longer than a day.
     """
@@ -178,7 +195,7 @@ def _unit_of_steps(values: FloatArray | IntArray, *, long: bool) -> str:
     span = float(values.max() - values.min())
     for unit, ticks in PER_SECOND.items():
         often = fractional or typical <= ticks * (10 if long else 1)
-        if often and span <= ticks * (_DAY_S if fractional else _HOUR_S):
+        if often and span <= ticks * (_DAY_S if fractional else _LONGEST_S):
             return unit
     return "ns"
 
@@ -209,11 +226,21 @@ def _stamps_of_dates(parts: pl.DataFrame) -> Stamps:
 def _stamps_of_clock(parts: pl.DataFrame) -> Stamps:
     hour, minute, second = (_whole(parts.to_series(i)) for i in range(3))
     readable = parts.to_series(0).is_not_null().to_numpy()
+    half = parts.to_series(4).str.to_uppercase().fill_null("").to_numpy()
+    hour = np.where(half == "", hour, hour % 12 + np.where(half == "PM", 12, 0))
     ns = (hour * 3600 + minute * 60 + second) * 1_000_000_000 + _nanoseconds(parts.to_series(3))
     kept = ns[readable]
-    past_midnight = np.cumsum(np.diff(kept, prepend=kept[:1]) < -_DAY_S * 500_000_000)
-    ns[readable] = kept + past_midnight * _DAY_S * 1_000_000_000
+    steps = np.diff(kept, prepend=kept[:1])
+    half_day = _DAY_S * 500_000_000
+    late_back = np.cumsum(steps < -half_day) > np.cumsum(steps > half_day)
+    days = np.cumsum((steps < -half_day).astype(np.int64) - ((steps > half_day) & _was(late_back)))
+    ns[readable] = kept + days * _DAY_S * 1_000_000_000
     return Stamps(timestamp_stamps(ns, readable).t_s, "clock", None)
+
+
+def _was(mask: BoolArray) -> BoolArray:
+    """The same one row later."""
+    return np.concatenate((mask[:1], mask[:-1]))
 
 
 def _whole(part: pl.Series) -> IntArray:

@@ -140,7 +140,7 @@ class Table:
         lines: shape (n,), the line of each row, or None where the file has no lines.
         cells_in_file: cells of all rows, of those too that already went into repairs.
         header: the header's cells as they would stand in a repeated one, or None.
-        clock: the time column as far as the reader knows it.
+        why, runner_up: the evidence for the dialect, and for the next best, in words; empty without one.
     """
 
     names: tuple[str, ...]
@@ -152,7 +152,8 @@ class Table:
     delimiter: str
     decimal: str
     header: tuple[str, ...] | None = None
-    clock: int | None = None
+    why: str = ""
+    runner_up: str = ""
 
     @property
     def rows(self) -> int:

@@ -13,6 +13,7 @@ from parsers.records import IntArray
 
 __all__ = ["Text", "decode"]
 
+_DETECTED = ("utf-8", "utf-16-le", "utf-16-be")
 _HEAD_BYTES = 1 << 16
 _BLOCK_BYTES = 1 << 24
 _BOMS = (
@@ -42,15 +43,18 @@ class Text:
     breaks: IntArray = field(default_factory=_no_breaks)
 
 
-def decode(raw: bytes, ledger: Ledger) -> Text:
-    """The text in `raw`: UTF-8, UTF-16 with or without a mark, else Windows-1252.
+def decode(raw: bytes, ledger: Ledger, told: str | None = None) -> Text:
+    """The text in `raw`: in the encoding told, else UTF-8, UTF-16 with or without a mark, or Windows-1252.
 
     A tail of NUL bytes, as a power cut leaves it, is dropped as a `truncated_tail`. Bytes that do not
     fit the encoding become U+FFFD, which no cell may hold: they come up as unreadable cells.
     """
     mark, encoding = next(((m, e) for m, e in _BOMS if raw.startswith(m)), (b"", _encoding_without_mark(raw)))
     body = raw[len(mark) :]
-    if encoding != "utf-8":
+    if told is not None and told not in _DETECTED:
+        encoding = told
+        body = body.decode(told, errors="replace").encode(errors="replace")
+    elif (encoding := told or encoding) != "utf-8":
         body = _from_utf16(body, encoding)
     elif not _is_utf8(body):
         encoding = _encoding_of_bytes(body)
@@ -67,7 +71,7 @@ _NUL_TAIL = "The file ends in a run of NUL bytes{where}, as a power cut leaves i
 
 def _encoding_without_mark(raw: bytes) -> str:
     """UTF-16 betrays itself by a NUL in every other byte of plain text."""
-    head = raw[:1024]
+    head = raw[:128]
     half = max(len(head) // 2, 1)
     if head[1::2].count(0) > 0.4 * half and head[0::2].count(0) < 0.05 * half:
         return "utf-16-le"

@@ -114,7 +114,11 @@ class Repair:
 
 @dataclass(frozen=True)
 class Dialect:
-    """How the file was read; `delimiter` and `decimal` are empty for Parquet."""
+    """How the file was read; `delimiter` and `decimal` are empty for Parquet.
+
+    `why` and `runner_up` are the evidence for this reading and for the next best, in words, empty where
+    there was nothing to weigh; `other_clocks` are columns that would have done for the time column.
+    """
 
     encoding: str
     delimiter: str
@@ -122,6 +126,9 @@ class Dialect:
     time_column: str
     time_unit: str
     shape: str
+    why: str = ""
+    runner_up: str = ""
+    other_clocks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

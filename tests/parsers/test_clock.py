@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from parsers.clock import MendedClock, UnorderedClockError, mend_clock, sort_clock
+from parsers.channels import Groups
+from parsers.clock import MendedClock, UnorderedClockError, mend_clock
+from parsers.longclock import mend_long_clock
 
 
 def mended(times: list[float]) -> MendedClock:
@@ -110,9 +112,51 @@ def test_times_without_any_order_are_refused() -> None:
         mended((rng.random(3000) ** 3 * 1000).tolist())
 
 
+def long_clock(rows: list[tuple[str, float]]) -> MendedClock:
+    names = list(dict.fromkeys(name for name, _ in rows))
+    codes = np.array([names.index(name) for name, _ in rows])
+    order = np.argsort(codes, kind="stable")
+    bounds = np.searchsorted(codes[order], np.arange(len(names) + 1))
+    return mend_long_clock(np.array([t for _, t in rows]), Groups(names, order, bounds))
+
+
 def test_rows_by_channel_are_merged_without_a_repair() -> None:
-    clock = sort_clock(np.array([0.0, 1.0, 2.0, 0.5, 1.0, 1.5]))
+    clock = long_clock([*(("a", t) for t in (0.0, 1.0, 2.0)), *(("b", t) for t in (0.5, 1.0, 1.5))])
 
     assert clock.order is not None
     assert clock.order.tolist() == [0, 3, 1, 4, 5, 2]
     assert len(clock.late) == len(clock.resets) == 0
+
+
+def test_a_restart_in_every_channel_of_a_log_by_channel_is_one_restart() -> None:
+    times = [0.0, 1.0, 2.0, 0.0, 1.0]
+    clock = long_clock([("a", t) for t in times] + [("b", t + 0.5) for t in times])
+
+    assert clock.order is not None
+    assert clock.order.tolist() == [0, 5, 1, 6, 2, 7, 3, 8, 4, 9]
+    assert clock.seams_s == (3.5,)
+    assert len(clock.resets) == 1
+
+
+def test_channels_that_disagree_about_restarts_are_refused() -> None:
+    rows = [("a", t) for t in (0.0, 1.0, 2.0, 0.0, 1.0)] + [("b", t) for t in (0.0, 1.0, 2.0)]
+
+    with pytest.raises(UnorderedClockError):
+        long_clock(rows)
+
+
+def test_a_few_rows_that_lie_late_among_other_channels_are_a_repair() -> None:
+    rows = [("ab"[i % 2], float(i)) for i in range(40)]
+    rows[10], rows[11] = rows[11], rows[10]
+    clock = long_clock(rows)
+
+    assert clock.late.tolist() == [11]
+    assert np.all(np.diff(clock.t_s) == 1.0)
+
+
+def test_batches_by_channel_are_a_habit_and_no_repair() -> None:
+    rows = [(name, float(start + i)) for start in range(0, 40, 10) for name in "ab" for i in range(10)]
+    clock = long_clock(rows)
+
+    assert len(clock.late) == len(clock.resets) == 0
+    np.testing.assert_array_equal(clock.t_s, np.repeat(np.arange(40.0), 2))

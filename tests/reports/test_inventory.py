@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import numpy as np
+import pytest
 
 from reports.inventory import inventory_json, inventory_text
 from telemetry.inventory import take_inventory
@@ -18,7 +19,9 @@ def log_with(name: str, repairs: tuple[Repair, ...] = ()) -> Log:
         name: Channel(name, Kind.NUMBER, "A", T_S, np.array([1.5, 2.5, 0.25])),
         "beam": Channel("beam", Kind.SWITCH, None, T_S[:1], np.array([1.0]), ("0", "1"), sampled=False),
     }
-    dialect = Dialect("utf-8", ";", ",", "time_s", "s", "wide")
+    dialect = Dialect(
+        "utf-8", ";", ",", "time_s", "s", "wide", why="semicolon between cells", other_clocks=("stamp",)
+    )
     return Log("match.csv", "ab" * 32, dialect, 3, T_S, channels, repairs)
 
 
@@ -43,6 +46,9 @@ def test_json_has_the_keys_of_the_contract() -> None:
                 "time_column": "time_s",
                 "time_unit": "s",
                 "shape": "wide",
+                "why": "semicolon between cells",
+                "runner_up": "",
+                "other_clocks": ["stamp"],
             },
         },
         "channels": [
@@ -82,7 +88,8 @@ def test_text_tells_size_channels_repairs_and_dialect() -> None:
 
     assert "match.csv: 3 rows, 2 channels, 0.04 s, wide shape" in text
     assert "- 2 cells left out." in text
-    assert "cells parted by semicolon, decimal sign ',', time in time_s (s)" in text
+    assert "cells parted by semicolon, decimal sign ',', time in time_s (s) rather than stamp" in text
+    assert "Chosen: semicolon between cells." in text
 
 
 def test_a_hostile_name_cannot_steer_the_terminal() -> None:
@@ -90,7 +97,26 @@ def test_a_hostile_name_cannot_steer_the_terminal() -> None:
     text = inventory_text(log, take_inventory(log, {}))
 
     assert "[red]x\\x1b[2J\\n\\u202e[A]" in text
-    assert all(line.isprintable() and len(line) <= 120 for line in text.splitlines())
+    assert all(line.isprintable() and len(line) <= 320 for line in text.splitlines())
+
+
+def test_names_and_roles_stay_whole_where_there_is_room() -> None:
+    name, role = "left shoulder motor winding current behind the controller [A]", "motors.left_shoulder"
+    text = inventory_text(log_with(name), take_inventory(log_with(name), {name: role}))
+
+    assert f"{name}  number  A     {role} " in text
+
+
+@pytest.mark.parametrize("width", [80, 100, 132])
+def test_names_and_roles_are_cut_to_fit_a_terminal(width: int) -> None:
+    name, role = "left shoulder motor winding current behind the controller [A]", "motors.left_shoulder"
+    text = inventory_text(log_with(name), take_inventory(log_with(name), {name: role}), width=width)
+    table = text.split("\n\n")[1].splitlines()
+
+    assert len(table) == 4
+    assert all(len(line) <= width for line in table)
+    assert "left should" in table[2]
+    assert "…" in table[2]
 
 
 def test_brackets_of_a_unit_stay() -> None:

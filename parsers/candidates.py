@@ -1,0 +1,126 @@
+"""Ways to read a delimited text, each weighed by how much of a log it makes of the whole sample."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from parsers.cells import is_understood
+from parsers.clockcolumn import has_clock
+from parsers.records import split_lines
+from parsers.sampling import Sample
+from parsers.stamps import rough_stamp
+from telemetry.log import FloatArray
+
+__all__ = ["Candidate", "rank_candidates", "rough_columns", "thinned"]
+
+DELIMITERS = MappingProxyType({",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"})
+_DECIMALS = MappingProxyType({".": "point", ",": "comma"})
+_MOST_CELLS = 3_000
+_FEWEST_ROWS = 25
+# Our choice: rows of one width that no clock runs through are half a log.
+_WITHOUT_CLOCK = 0.5
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One reading: its marks, the width most rows have, and the evidence, each a share of the sample.
+
+    Attributes:
+        even: rows of that width.
+        sense: cells that are numbers, times, states or empty; a word counts half.
+        clock: some column rises as a clock does.
+        columns: rough stamps by column, NaN where a cell is no time.
+    """
+
+    delimiter: str
+    decimal: str
+    width: int
+    even: float
+    sense: float
+    clock: bool
+    columns: tuple[FloatArray, ...]
+
+    @property
+    def score(self) -> float:
+        """How much of a log this reading makes of the sample, 0 to 1."""
+        return self.even * self.sense * (1.0 if self.clock else _WITHOUT_CLOCK)
+
+    @property
+    def marks(self) -> str:
+        """The reading in words."""
+        return f"{DELIMITERS[self.delimiter]} between cells, decimal {_DECIMALS[self.decimal]}"
+
+    @property
+    def evidence(self) -> str:
+        """What speaks for it, in words."""
+        clock = "a column that rises as a clock" if self.clock else "no column that rises as a clock"
+        return (
+            f"{self.even:.0%} of the sampled rows have {self.width} cells, {self.sense:.0%} of these make "
+            f"sense, {clock}"
+        )
+
+
+def rank_candidates(
+    sample: Sample, delimiter: str | None = None, decimal: str | None = None
+) -> list[Candidate]:
+    """All readings that find more than one cell in a row, the best first; the marks given are not doubted."""
+    found = [
+        candidate
+        for mark in ([delimiter] if delimiter else DELIMITERS)
+        for sign in ([decimal] if decimal else _DECIMALS)
+        if (candidate := _read_as(sample, mark, sign)) is not None
+    ]
+    return sorted(found, key=lambda candidate: candidate.score, reverse=True)
+
+
+def _read_as(sample: Sample, delimiter: str, decimal: str) -> Candidate | None:
+    rows = [
+        cells
+        for lines in (sample.head, *sample.later)
+        for _, cells in split_lines(list(enumerate(lines)), delimiter)
+    ]
+    widths = Counter(len(cells) for cells in rows if len(cells) > 1)
+    if not widths:
+        return None
+    width = max(widths, key=lambda w: (widths[w], w))
+    fitting = [cells for cells in rows if len(cells) == width]
+    chosen = thinned(fitting)
+    columns = rough_columns(chosen[1:] or chosen, decimal)
+    senses = [_sense(cell, decimal) for cells in chosen for cell in cells]
+    return Candidate(
+        delimiter=delimiter,
+        decimal=decimal,
+        width=width,
+        even=len(fitting) / len(rows),
+        sense=sum(senses) / len(senses),
+        clock=has_clock(columns),
+        columns=columns,
+    )
+
+
+def thinned(rows: list[list[str]]) -> list[list[str]]:
+    """The first rows and every so manieth of the rest: a wide sample takes no longer than a narrow one."""
+    most = max(_MOST_CELLS // len(rows[0]), _FEWEST_ROWS)
+    head, rest = rows[: most // 2], rows[most // 2 :]
+    return head + rest[:: max(-(-2 * len(rest) // most), 1)]
+
+
+def rough_columns(rows: Sequence[Sequence[str]], decimal: str) -> tuple[FloatArray, ...]:
+    """Rough stamps by column, each of shape (rows,), NaN where a cell is no time."""
+    nan = float("nan")
+    table = [
+        [nan if (stamp := rough_stamp(cell, decimal)) is None else stamp for cell in cells] for cells in rows
+    ]
+    return tuple(np.array(table, dtype=np.float64).reshape(len(rows), -1).T)
+
+
+def _sense(cell: str, decimal: str) -> float:
+    """1 for a number, a time, a state or nothing, 0.5 for a word, 0 for what another mark would split."""
+    if rough_stamp(cell, decimal) is not None or is_understood(cell, decimal):
+        return 1.0
+    return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5

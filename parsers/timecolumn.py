@@ -1,0 +1,137 @@
+"""The time column of a table: which one it is, and its stamps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from parsers.clock import UnorderedClockError, mend_clock
+from parsers.clockcolumn import ClockChoice, find_clock, name_says_time, named_column
+from parsers.ledger import Ledger, braced
+from parsers.overrides import Told
+from parsers.stamps import PER_SECOND, Stamps, number_stamps, parse_stamps, timestamp_stamps
+from parsers.table import ArrayColumn, Column, Table, TextColumn
+from telemetry.errors import LogError
+from telemetry.log import FloatArray
+from telemetry.plain import shown
+
+__all__ = ["clock_stamps", "falling_clock", "find_time_column", "raw_stamps", "steadier_clock"]
+
+_SAMPLE_ROWS = 2_000
+
+
+def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
+    """The time column, and others that would do; LogError with the reason when there is none."""
+    if told.time is not None:
+        return ClockChoice(named_column(table.names, told.time, file=file, key="time"))
+    asked = [place for place, name in enumerate(table.names) if name_says_time(name)]
+    everywhere = range(len(table.names))
+    nothing = np.zeros(0)
+    choice = find_clock(
+        table.names,
+        [_sample_stamps(table.columns[i]) if i in asked or not asked else nothing for i in everywhere],
+    )
+    if choice.place is not None:
+        return choice
+    if choice.falling is not None:
+        raise falling_clock(table.names[choice.falling], file)
+    if choice.unread is not None:
+        raise _no_time_in(table, choice.unread, file)
+    few = ", ".join(shown(name, 24) for name in table.names[:4]) + (", …" if len(table.names) > 4 else "")
+    raise LogError(
+        f"{file}: looked for a time column that rises, found none among {len(table.names)} columns "
+        f"({few}); name it with [log] time = … in the robot file"
+    )
+
+
+def falling_clock(name: str, file: str) -> LogError:
+    """The refusal of a log written newest first."""
+    return LogError(
+        f"{file}: looked for times that rise, found those in {shown(name, 40)!r} falling throughout, newest "
+        f"first; sort the rows by time, oldest first"
+    )
+
+
+def _no_time_in(table: Table, place: int, file: str) -> LogError:
+    name = shown(table.names[place], 40)
+    found = f"{table.rows:,} rows" if table.rows else "a header and no rows"
+    cell = next((cell for cell in table.columns[place].shown(np.arange(min(table.rows, 20))) if cell), "")
+    example = f" ({shown(cell, 30)!r})" if cell else ""
+    return LogError(
+        f"{file}: looked for rows with a time in {name!r}, found {found} but no time in them{example}; "
+        f"name the time column and its unit with [log] time and time_unit in the robot file"
+    )
+
+
+def _sample_stamps(column: Column) -> FloatArray:
+    """Rows from the whole column as stamps, NaN where a cell is none."""
+    if len(column) > _SAMPLE_ROWS:
+        column = column.take(np.linspace(0, len(column) - 1, _SAMPLE_ROWS).astype(np.intp))
+    return raw_stamps(column)
+
+
+def raw_stamps(column: Column) -> FloatArray:
+    """The cells as stamps, whatever their unit, NaN where a cell is none."""
+    if isinstance(column, TextColumn):
+        return parse_stamps(column.strings, name="", decimal=column.decimal, unit=None, long=True).t_s
+    if column.values.dtype == bool:
+        return np.full(len(column), np.nan)
+    return np.where(column.all_present(), column.values.astype(np.float64), np.nan)
+
+
+def clock_stamps(table: Table, clock: int, told: Told, *, long: bool, file: str) -> Stamps:
+    """The time column's stamps; LogError when the unit is none we know or no cell is a time."""
+    unit = told.time_unit
+    if unit is not None and unit not in {*PER_SECOND, "iso8601"}:
+        raise LogError(
+            f"{file}: looked for s, ms, us, ns or iso8601 as [log] time_unit, found {shown(unit, 20)!r}; "
+            f"correct it in the robot file"
+        )
+    stamps = _stamps(table, clock, unit, long=long)
+    if not stamps.readable.any():
+        raise _no_time_in(table, clock, file)
+    return stamps
+
+
+def _stamps(table: Table, clock: int, unit: str | None, *, long: bool) -> Stamps:
+    column, name = table.columns[clock].spelled(), table.names[clock]
+    if unit == "iso8601" and isinstance(column, ArrayColumn) and column.strings is not None:
+        column = TextColumn(column.strings(), column.decimal)
+    if isinstance(column, TextColumn):
+        return parse_stamps(column.strings, name=name, decimal=column.decimal, unit=unit, long=long)
+    if column.timestamps:
+        return timestamp_stamps(column.values.astype(np.int64), column.all_present())
+    readable = column.all_present() & np.isfinite(column.values)
+    return number_stamps(column.values, readable, name=name, unit=unit or table.units[clock], long=long)
+
+
+def steadier_clock(table: Table, choice: ClockChoice, stamps: Stamps, ledger: Ledger) -> tuple[int, Stamps]:
+    """Of two clocks in one file the steadier: another is taken where the first starts over or leaps more."""
+    assert choice.place is not None  # noqa: S101 - the caller has found a clock
+    best, least = (choice.place, stamps), _faults(stamps)
+    for place in choice.others if least else ():
+        other = _stamps(table, place, None, long=False)
+        if other.readable.sum() < stamps.readable.sum() or not _as_fine(other, stamps):
+            continue
+        faults = _faults(other)
+        if faults < least:
+            best, least = (place, other), faults
+    if best[0] != choice.place:
+        first, taken = (braced(table.names[place], 40) for place in (choice.place, best[0]))
+        ledger.add(
+            "two_clocks", 1, f"The clock {first} starts over or leaps; the steadier {taken} was taken."
+        )
+    return best
+
+
+def _faults(stamps: Stamps) -> int:
+    t_s = stamps.t_s[stamps.readable]
+    try:
+        mended = mend_clock(t_s)
+    except UnorderedClockError:
+        return len(t_s)
+    return len(mended.resets) + len(mended.jumps)
+
+
+def _as_fine(one: Stamps, other: Stamps) -> bool:
+    """Whether a clock tells rows apart nearly as well as another: one in whole seconds does not."""
+    return len(np.unique(one.t_s[one.readable])) >= 0.9 * len(np.unique(other.t_s[other.readable]))
