@@ -32,35 +32,51 @@ IntArray = NDArray[np.intp]
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One kind of step: `health` (H, H), then the `moves` (H, S, S) of the health it led to.
+    """One kind of step: `health` first, then in the health it led to a move of the occupancy.
 
-    Rows are where from, columns where to; weights need not sum to 1.
+    Attributes:
+        health: (H, H), rows are where from, columns where to; weights need not sum to 1.
+        index: (S, D), the occupancies that lead to each, padded with any where there are fewer than D.
+        weight: (H, S, D), the weight of each of them in each health; 0 where padded.
     """
 
     health: FloatArray
-    moves: FloatArray
+    index: IntArray
+    weight: FloatArray
+
+    @classmethod
+    def of_matrices(cls, health: FloatArray, moves: FloatArray) -> Step:
+        """A step from full matrices: `health` (H, H) and `moves` (H, S, S), rows are where from."""
+        to, origin = np.nonzero(moves.any(axis=0).T)
+        fan_in = np.bincount(to, minlength=moves.shape[1])
+        column = np.arange(len(to)) - np.repeat(np.cumsum(fan_in) - fan_in, fan_in)
+        index = np.zeros((moves.shape[1], int(fan_in.max(initial=1))), dtype=np.intp)
+        weight = np.zeros((len(moves), *index.shape))
+        index[to, column] = origin
+        weight[:, to, column] = moves[:, origin, to]
+        return cls(health, index, weight)
 
     @cached_property
-    def sources(self) -> tuple[IntArray, FloatArray]:
-        """The occupancies that lead to each, padded, (S, D), and their weights, (H, S, D)."""
-        to, origin = np.nonzero(self.moves.any(axis=0).T)
-        fan_in = np.bincount(to, minlength=self.moves.shape[1])
-        column = np.arange(len(to)) - np.repeat(np.cumsum(fan_in) - fan_in, fan_in)
-        index = np.zeros((self.moves.shape[1], int(fan_in.max(initial=1))), dtype=np.intp)
-        weight = np.zeros((len(self.moves), *index.shape))
-        index[to, column] = origin
-        weight[:, to, column] = self.moves[:, origin, to]
-        return index, weight
+    def _origin(self) -> IntArray:
+        """The flat state that each weight leads from, (H·S·D,)."""
+        healths, occupancies = self.weight.shape[:2]
+        first = occupancies * np.arange(healths)
+        return np.asarray((first[:, None, None] + self.index).ravel())
 
     def ahead(self, state: FloatArray) -> FloatArray:
         """Chances after the step out of those before, both (H, S)."""
-        after: FloatArray = np.matmul((self.health.T @ state)[:, None, :], self.moves)[:, 0, :]
-        return after
+        turned = self.health.T @ state
+        return np.asarray(np.einsum("hsd,hsd->hs", turned[:, self.index], self.weight))
 
     def back(self, message: FloatArray) -> FloatArray:
         """The message before the step out of the one after, both (H, S)."""
-        before: FloatArray = self.health @ np.matmul(self.moves, message[:, :, None])[:, :, 0]
-        return before
+        carried = (self.weight * message[:, :, None]).ravel()
+        before = np.bincount(self._origin, weights=carried, minlength=message.size)
+        return np.asarray(self.health @ before.reshape(message.shape))
+
+    def possible(self) -> Step:
+        """The same moves without health and without preference."""
+        return Step(np.ones((1, 1)), self.index, (self.weight > 0).any(axis=0, keepdims=True).astype(float))
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,11 +152,10 @@ def consensus_path(chain: Chain, smoothed: FloatArray) -> IntArray:
     6, 2005, "posterior-Viterbi"; from memory).
     """
     occupancy = smoothed.sum(axis=1, keepdims=True)
-    one = np.ones((1, 1))
     return most_likely_path(
         Chain(
             start=np.ones(occupancy.shape[1:]),
-            steps=[Step(one, step.moves.any(axis=0, keepdims=True).astype(float)) for step in chain.steps],
+            steps=[step.possible() for step in chain.steps],
             taken=chain.taken,
             likelihood=occupancy,
             observed=np.arange(len(occupancy)),
@@ -153,10 +168,9 @@ def _best_step(best: FloatArray, step: Step) -> tuple[FloatArray, IntArray]:
     by_health = best[:, None, :] * step.health[:, :, None]
     health_from = by_health.argmax(axis=0)
     turned = by_health.max(axis=0)
-    index, weight = step.sources
-    reached = turned[:, index] * weight
+    reached = turned[:, step.index] * step.weight
     choice = reached.argmax(axis=2)
-    origin = index[np.arange(len(index)), choice]
+    origin = step.index[np.arange(len(step.index)), choice]
     return reached.max(axis=2), np.take_along_axis(health_from, origin, axis=1) * best.shape[1] + origin
 
 
@@ -168,10 +182,9 @@ def draw_paths(chain: Chain, filtered: FloatArray, *, draws: int, seed: int) -> 
     paths[:, -1] = _pick(filtered[-1].ravel(), chance[-1])
     for k in range(len(filtered) - 2, -1, -1):
         step = chain.steps[chain.taken[k + 1]]
-        index, weights = step.sources
         for state in np.unique(paths[:, k + 1]):
             health, occupancy = divmod(int(state), occupancies)
-            origins, weight = index[occupancy], weights[health, occupancy]
+            origins, weight = step.index[occupancy], step.weight[health, occupancy]
             at = paths[:, k + 1] == state
             came = filtered[k][:, origins] * step.health[:, health, None] * weight
             health_from, way = np.divmod(_pick(came.ravel(), chance[k, at]), len(origins))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.estimators.markov import Chain, Step
-from telemetry.estimators.piece_evidence import UNKNOWN, Evidence
+from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence
 from telemetry.estimators.stations import Move, StateSpace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import medians_by
@@ -21,12 +21,13 @@ ALIVE = -1
 
 _MISREAD = 0.02
 """Chance that a sound beam reads wrong at one instant (a piece askew, an edge not yet seen)."""
-_SEEN, _SILENT_PER_S = 0.4, 0.04
-"""Weight of a move whose beam changes just then; of moves that a sound beam missed."""
+_SEEN, _SILENT_PER_S, _FALSE_EDGE = 0.4, 0.04, 0.3
+"""Weight of a move whose beam changes just then; of moves that a sound beam missed; of a change alone."""
 _UNSEEN_PER_S, _UNSEEN_ENTRY_PER_S = 3.0, 0.15
 """Moves past a beam that tells nothing: as fast as pieces pass, as often as they come in."""
-_FOLLOW_PER_S, _ENTER_TOUCHING_PER_S = 0.4, 0.02
-"""Two touching pieces moving up, so that the beam does not clear between them; the same as they come in."""
+_FOLLOW, _FOLLOW_PER_S, _ENTER_TOUCHING_PER_S = 0.15, 0.4, 0.02
+"""Two touching pieces moving up together, so that the beam does not clear between them: at each step of a
+belt that runs forward, as time goes on where its direction is not known, and as they come in."""
 _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.01, 0: 0.02, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
@@ -38,7 +39,8 @@ _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 _SICK_AT_START = 0.03
 _WRONG_PRELOAD = 0.1
 _GRIPPED_WITHIN_S = 0.5
-_GAP_MOVE, _GAP_STEPS = 0.1, 12
+_GAP_MOVE = 0.1
+"""Anything may have happened while nothing was logged: the weight of each move, many times over."""
 _SHORT_STEP_S = 0.1
 
 
@@ -110,26 +112,29 @@ def _likelihood(space: StateSpace, level: np.ndarray) -> FloatArray:
         if sick != ALIVE:
             expected[:, sick] = bool(stuck_at)
         chance = np.where(expected == (level == 1), 1 - _MISREAD, _MISREAD)
-        chances.append(np.where(level == UNKNOWN, 1.0, chance).prod(axis=1))
+        chances.append(np.where((level == UNKNOWN) | (level == UNREAD), 1.0, chance).prod(axis=1))
     return np.stack(chances)
 
 
 def _step(space: StateSpace, evidence: Evidence, moment: _Moment) -> Step:
-    health = _health(evidence, moment)
+    by_beam = {sick: _weights(space, evidence, moment, sick) for sick in (ALIVE, *range(space.beams))}
+    weight = np.stack([by_beam[sick] for sick, _level in health_states(space.beams)])
+    return Step(_health(evidence, moment), space.sources[0], weight)
+
+
+def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
+    """Weights of one move, or of none, that go with the space's sources, (S, D)."""
     if moment.gap:
-        return Step(health, np.stack([_through_a_gap(space)] * len(health)))
-    moves = {sick: _moves(space, evidence, moment, sick) for sick in (ALIVE, *range(space.beams))}
-    return Step(health, np.stack([moves[sick] for sick, _level in health_states(space.beams)]))
-
-
-def _moves(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
-    """Weights of going from one occupancy to another, (S, S): one move for each beam that changes."""
-    once = space.matrix(_move_weights(space, evidence, moment, sick))
-    moves = np.linalg.matrix_power(once, max(1, int(moment.edge.sum())))
+        return space.weights(np.full(len(space.moves.kind), _GAP_MOVE))
+    weights = space.weights(_move_weights(space, evidence, moment, sick))
     if moment.dip and evidence.dips_tell:
-        fewer = space.aboard[:, None] > space.aboard[None, :]
-        moves = np.where(fewer, moves, moves * _FALSE_DIP)
-    return moves * _lingering(space, evidence, moment, _telling_nothing(moment, sick))
+        fewer = space.aboard[space.sources[0]] > space.aboard[:, None]
+        weights = np.where(fewer, weights, weights * _FALSE_DIP)
+    if moment.edge.any():
+        beam = np.append(space.moves.beam, (-1, -1))[space.sources[1]]
+        explained = (beam >= 0) & moment.edge[beam]
+        weights = np.where(explained, weights, weights * _FALSE_EDGE)
+    return weights * _lingering(space, evidence, moment, _telling_nothing(moment, sick))[:, None]
 
 
 def _telling_nothing(moment: _Moment, sick: int) -> BoolArray:
@@ -145,7 +150,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     unseen = (moves.beam >= 0) & _telling_nothing(moment, sick)[moves.beam]
     weight[unseen] = min(_UNSEEN_PER_S * moment.step_s, _SEEN)
     weight[unseen & (moves.kind == Move.ENTER)] = _UNSEEN_ENTRY_PER_S * moment.step_s
-    weight[moves.kind == Move.FOLLOW] = _FOLLOW_PER_S * moment.step_s
+    weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
     backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
     weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
@@ -166,22 +171,16 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment, unseen: B
     nothing has passed within the passing time, one past the last beam is gripped by a running launcher; to
     stay costs exp(-dt/τ).
     """
-    if moment.direction != 1:
+    if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
     at_beam, past = space.slots[:, ::2] > 0, space.slots[:, 1::2] > 0
     underway = past[:, :-1] & ~at_beam[:, 1:]
-    passing = at_beam & ~past & unseen
+    passing = at_beam & ~past & unseen & (moment.direction == 1)
     travel_s = evidence.travel_s[int(moment.launching)]
     lasting = (underway / travel_s).sum(axis=1) + passing.sum(axis=1) / evidence.pass_s
     if moment.launching:
         lasting += past[:, -1] / _GRIPPED_WITHIN_S
     return np.asarray(np.exp(-moment.step_s * lasting))
-
-
-def _through_a_gap(space: StateSpace) -> FloatArray:
-    """Anything may have happened while nothing was logged."""
-    once = space.matrix(np.full(len(space.moves.kind), _GAP_MOVE))
-    return np.linalg.matrix_power(once, _GAP_STEPS)
 
 
 def _health(evidence: Evidence, moment: _Moment) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,16 +17,18 @@ from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells
 
-__all__ = ["UNKNOWN", "Evidence", "gather_evidence"]
+__all__ = ["UNKNOWN", "UNREAD", "Evidence", "gather_evidence"]
 
-UNKNOWN = 2
+UNKNOWN, UNREAD = 2, 3
+_GAP_MOVES = 40
 
 _TICK_S = 0.25
 _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
 _SHAKEN_S = 0.5
 _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
-_TRAVEL_PASSES, _LEAST_TRAVEL_S = 4.0, 0.5
+_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS = 4.0, 0.5, 3
+_ALWAYS = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
 
@@ -37,7 +39,8 @@ class Evidence:
 
     Attributes:
         t_s: (T,): every observed change, and ticks between.
-        level: (T, B): 0 clear, 1 broken, 2 not known (nothing logged yet, or chattering).
+        level: (T, B): 0 clear, 1 broken, 2 not known (nothing logged yet, or chattering), 3 not read: an
+            instant that was put in so that several pieces can move at once.
         edge: (T, B): the beam's level changes just here.
         direction: (T,): of the belt: 1 forward, 0 at rest, -1 back, 2 not known.
         dip: (T,): the launcher met a piece.
@@ -92,7 +95,7 @@ def gather_evidence(
         _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name], hits_s) for name, beam in beams.items()
     ]
     launcher = launcher_running(robot, motors)
-    return Evidence(
+    evidence = Evidence(
         t_s=t_s,
         level=level,
         edge=edge,
@@ -106,6 +109,30 @@ def gather_evidence(
         travel_s=_travel_s(list(clean.values()), belt, launcher, pass_s),
         pass_s=pass_s,
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
+    )
+    return _with_room_to_move(evidence)
+
+
+def _with_room_to_move(evidence: Evidence) -> Evidence:
+    """Put instants before those at which several pieces move at once, so that each step is one move.
+
+    One for each further beam that changes at the same instant, and many for a silence of the log.
+    """
+    times = np.maximum(evidence.edge.sum(axis=1), 1)
+    times = np.where(evidence.gap, _GAP_MOVES, times)
+    row = np.repeat(np.arange(len(times)), times)
+    inserted = np.append(row[1:] == row[:-1], False)
+    return replace(
+        evidence,
+        t_s=evidence.t_s[row],
+        level=np.where(inserted[:, None], UNREAD, evidence.level[row]),
+        edge=evidence.edge[row],
+        direction=evidence.direction[row],
+        dip=evidence.dip[row] & ~inserted,
+        shaken=evidence.shaken[row],
+        flicker=evidence.flicker[row] & ~inserted[:, None],
+        launching=evidence.launching[row],
+        gap=evidence.gap[row],
     )
 
 
@@ -192,18 +219,19 @@ def _travel_s(
     """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
 
     Time in each of the two ways of running over the arrivals in it (the maximum-likelihood estimate of an
-    exponential), with one arrival after the usual time, four passes, put in beforehand.
+    exponential), with one arrival after the usual time, four passes, put in beforehand. Where the belt's
+    direction is not known, all time counts, and without a few arrivals nothing is said.
     """
     usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
     found = np.full((2, max(len(beams) - 1, 0)), usual_s)
-    if belt is None:
-        return found
     for place, (here, there) in enumerate(pairwise(beams)):
         left_s, arrived_s = _ways(here, there)
-        spent_s = np.diff(running_clocks(belt, launcher, np.stack((left_s, arrived_s))), axis=1)[:, 0]
+        spent_s = np.diff(running_clocks(belt or _ALWAYS, launcher, np.stack((left_s, arrived_s))), axis=1)
         while_up = at_instants(*launcher, arrived_s) > 0
         for mode, arrivals in enumerate((~while_up, while_up)):
-            found[mode, place] = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
+            mean_s = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
+            told = belt is not None or arrivals.sum() >= _LEAST_ARRIVALS
+            found[mode, place] = mean_s if told else np.inf
     return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
 
 

@@ -135,7 +135,7 @@ def _beam_health(
 ) -> Mapping[str, tuple[BeamHealth, ...]]:
     """Stretches in which a beam is likelier sick than not; `told` (T, B) is where the story puts pieces."""
     found: dict[str, list[BeamHealth]] = {name: [] for name in names}
-    gainsaid = (told != (evidence.level == 1)) & (evidence.level != UNKNOWN)
+    gainsaid = (told != (evidence.level == 1)) & (evidence.level < UNKNOWN)
     for number, (beam, level) in enumerate(health_states(len(names))):
         if number:
             signs = gainsaid[:, beam], evidence.flicker[:, beam]

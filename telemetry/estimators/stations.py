@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from telemetry.log import BoolArray, FloatArray
 
 __all__ = ["Move", "Moves", "StateSpace"]
 
+_MOST_PAST_LAST = 2
+_MOST_LEAVING = 0.95
 _MOST_STATES = 300
 _MOST_JOINT_STATES = 4_000
 """Occupancies × healths (all beams alive, or one stuck clear or broken): what time and memory grow with."""
@@ -62,13 +65,20 @@ class StateSpace:
     def build(cls, beams: int, capacity: int) -> StateSpace | None:
         """Every occupancy, or None where there are too many even with one piece at most between beams.
 
-        The count between two beams is held down only as far as keeps the space small enough to compute.
+        The counts between two beams, and first that between the last beam and the launcher, which is near
+        it, are held down only as far as keeps the space small enough to compute.
         """
-        for most_between in range(capacity, 0, -1):
-            slots = _occupancies(beams, capacity, most_between)
+        held_down = [(most, min(most, _MOST_PAST_LAST)) for most in range(capacity, 0, -1)]
+        for most_between, most_past_last in [(capacity, capacity), *held_down]:
+            slots = _occupancies(beams, capacity, most_between, most_past_last)
             if slots is not None:
                 return cls(beams, capacity, slots, _moves(slots, beams))
         return None
+
+    @property
+    def most_aboard(self) -> int:
+        """The most pieces that any state holds: below the capacity where the space had to be held down."""
+        return int(self.aboard.max())
 
     @property
     def aboard(self) -> IntArray:
@@ -80,23 +90,44 @@ class StateSpace:
         """Whether a piece stands at each beam, (S, beams)."""
         return self.slots[:, ::2] > 0
 
-    def matrix(self, weight: FloatArray) -> FloatArray:
-        """The (S, S) step for given weights of the moves (M,): what does not move stays."""
-        matrix = np.zeros((len(self.slots), len(self.slots)))
-        np.add.at(matrix, (self.moves.origin, self.moves.target), weight)
-        leaving = matrix.sum(axis=1)
-        most = 0.95
-        matrix *= np.where(leaving > most, most / np.maximum(leaving, most), 1.0)[:, None]
-        matrix[np.diag_indices_from(matrix)] = 1.0 - matrix.sum(axis=1)
-        return matrix
+    @cached_property
+    def sources(self) -> tuple[IntArray, IntArray]:
+        """What leads to each state: the states, (S, D), and the moves, (S, D).
+
+        The first column is the state itself, by staying: move -1. Places left over hold the state itself and
+        move -2.
+        """
+        order = np.argsort(self.moves.target, kind="stable")
+        target = self.moves.target[order]
+        fan_in = np.bincount(target, minlength=len(self.slots))
+        column = 1 + np.arange(len(target)) - np.repeat(np.cumsum(fan_in) - fan_in, fan_in)
+        index = np.repeat(np.arange(len(self.slots))[:, None], 1 + int(fan_in.max()), axis=1)
+        move = np.full(index.shape, -2)
+        move[:, 0] = -1
+        index[target, column] = self.moves.origin[order]
+        move[target, column] = order
+        return index, move
+
+    def weights(self, weight: FloatArray) -> FloatArray:
+        """The weights that go with `sources`, (S, D), out of those of the moves, (M,).
+
+        What does not move stays; where the moves out of a state would leave it too little chance to stay,
+        they are scaled down.
+        """
+        leaving = np.bincount(self.moves.origin, weights=weight, minlength=len(self.slots))
+        scale = np.where(leaving > _MOST_LEAVING, _MOST_LEAVING / np.maximum(leaving, _MOST_LEAVING), 1.0)
+        scaled = np.append(weight * scale[self.moves.origin], (0.0, 0.0))
+        arriving = scaled[self.sources[1]]
+        arriving[:, 0] = 1.0 - leaving * scale
+        return np.asarray(arriving)
 
 
-def _occupancies(beams: int, capacity: int, most_between: int) -> IntArray | None:
+def _occupancies(beams: int, capacity: int, most_between: int, most_past_last: int) -> IntArray | None:
     """All rows of slots within capacity, or None if there are too many."""
     most_rows = min(_MOST_STATES, _MOST_JOINT_STATES // (2 * beams + 1))
+    most_in = [1, most_between] * (beams - 1) + [1, most_past_last]
     rows: list[tuple[int, ...]] = [()]
-    for slot in range(2 * beams):
-        most = 1 if slot % 2 == 0 else most_between
+    for most in most_in:
         rows = [(*row, count) for row in rows for count in range(min(most, capacity - sum(row)) + 1)]
         if len(rows) > most_rows:
             return None

@@ -16,7 +16,7 @@ def _chain(given: dict[str, Any], instants: int | None = None) -> Chain:
     observed = np.array(given["observations"][:instants], dtype=np.intp)
     return Chain(
         start=np.array([given["start"]]),
-        steps=[Step(np.ones((1, 1)), np.array([given["transition"]]))],
+        steps=[Step.of_matrices(np.ones((1, 1)), np.array([given["transition"]]))],
         taken=np.zeros(len(observed), dtype=np.intp),
         likelihood=np.array(given["emission"]).T[:, None, :],
         observed=observed,

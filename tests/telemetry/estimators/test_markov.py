@@ -41,7 +41,8 @@ def _chain(size: _Size, seed: int, *, sparse: float = 0.0) -> Chain:
 
     def step() -> Step:
         possible = (random.random((h, s, s)) >= sparse) | np.eye(s, dtype=bool)
-        return Step(_frozen(random.random((h, h)) + 0.05), _frozen(possible * random.random((h, s, s))))
+        health = _frozen(random.random((h, h)) + 0.05)
+        return Step.of_matrices(health, _frozen(possible * random.random((h, s, s))))
 
     return Chain(
         start=_frozen(random.random((h, s))),
@@ -50,6 +51,16 @@ def _chain(size: _Size, seed: int, *, sparse: float = 0.0) -> Chain:
         likelihood=_frozen(random.random((3, h, s)) + 0.02),
         observed=random.integers(0, 3, size.instants),
     )
+
+
+def _moves(step: Step) -> FloatArray:
+    """The full matrices of a step, (H, S, S): rows are where from."""
+    occupancies = len(step.index)
+    moves = np.zeros((len(step.weight), occupancies, occupancies))
+    to = np.broadcast_to(np.arange(occupancies)[:, None], step.index.shape)
+    for health, weight in enumerate(step.weight):
+        np.add.at(moves[health], (step.index, to), weight)
+    return moves
 
 
 def _frozen(array: FloatArray) -> FloatArray:
@@ -69,7 +80,7 @@ def _weights(chain: Chain) -> dict[tuple[int, ...], float]:
         for k, ((health, occupancy), (next_health, next_occupancy)) in enumerate(pairwise(pairs), start=1):
             step = chain.steps[chain.taken[k]]
             weight = weight * step.health[health, next_health]
-            weight = weight * step.moves[next_health, occupancy, next_occupancy]
+            weight = weight * _moves(step)[next_health, occupancy, next_occupancy]
         weights[path] = float(weight)
     return weights
 
@@ -127,7 +138,7 @@ def test_no_path_is_likelier_than_the_most_likely_one(size: _Size, seed: int) ->
 def test_the_consensus_is_the_possible_path_that_agrees_best(size: _Size, seed: int) -> None:
     chain = _chain(size, seed, sparse=0.5)
     smoothed = backward(chain, forward(chain)[0])
-    possible = [step.moves.any(axis=0) for step in chain.steps]
+    possible = [_moves(step).any(axis=0) for step in chain.steps]
 
     def agreement(path: tuple[int, ...]) -> float:
         allowed = [possible[chain.taken[k]][a, b] for k, (a, b) in enumerate(pairwise(path), start=1)]

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from telemetry.estimators.stations import Move, StateSpace
+from telemetry.log import FloatArray
 
 SIZES = [(1, 1), (1, 3), (2, 2), (2, 5), (3, 3)]
 BY_ONE = {
@@ -81,16 +82,25 @@ def test_a_move_changes_the_beam_it_names_and_no_other(beams: int, capacity: int
 @pytest.mark.parametrize(("beams", "capacity"), SIZES)
 def test_from_every_occupancy_every_other_can_be_reached(beams: int, capacity: int) -> None:
     space = _built(beams, capacity)
-    reach = space.matrix(np.full(len(space.moves.kind), 0.05)) > 0
+    reach = _matrix(space, np.full(len(space.moves.kind), 0.05)) > 0
     for _ in range(6):
         reach = (reach.astype(float) @ reach.astype(float)) > 0
     assert reach.all()
 
 
+def _matrix(space: StateSpace, weight: FloatArray) -> FloatArray:
+    """The step as a full matrix, (S, S), rows are where from."""
+    matrix = np.zeros((len(space.slots), len(space.slots)))
+    origin = space.sources[0]
+    target = np.broadcast_to(np.arange(len(space.slots))[:, None], origin.shape)
+    np.add.at(matrix, (origin, target), space.weights(weight))
+    return matrix
+
+
 @pytest.mark.parametrize("weight", [0.0, 0.01, 0.5, 40.0])
 def test_a_step_shares_out_each_state_whole(weight: float) -> None:
     space = _built(3, 3)
-    matrix = space.matrix(np.full(len(space.moves.kind), weight))
+    matrix = _matrix(space, np.full(len(space.moves.kind), weight))
     assert matrix.sum(axis=1) == pytest.approx(1.0)
     assert (matrix >= 0).all()
     assert (np.diag(matrix) >= 0.05 - 1e-12).all()
@@ -99,10 +109,14 @@ def test_a_step_shares_out_each_state_whole(weight: float) -> None:
 def test_a_step_has_the_weights_of_its_moves() -> None:
     space = _built(1, 1)
     weight = np.where(space.moves.kind == Move.ENTER, 0.3, 0.0)
-    assert space.matrix(weight).tolist() == [[0.7, 0.0, 0.3], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    assert _matrix(space, weight).tolist() == [[0.7, 0.0, 0.3], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
 
 
-@pytest.mark.parametrize(("beams", "capacity"), [(4, 5), (3, 20), (2, 20)])
+def test_a_hopper_between_two_beams_keeps_its_whole_capacity() -> None:
+    assert _built(2, 20).most_aboard == 20
+
+
+@pytest.mark.parametrize(("beams", "capacity"), [(4, 5), (3, 20)])
 def test_where_there_are_too_many_places_fewer_may_stand_between_two_beams(beams: int, capacity: int) -> None:
     space = _built(beams, capacity)
     assert len(space.slots) <= 300
