@@ -17,8 +17,8 @@ from telemetry.statistics import RateComparison
 
 __all__ = [
     "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Guess", "Interruption",
-    "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces", "Protection", "SensorState",
-    "SourceStretch", "Supply", "Switching",
+    "LimitTrouble", "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces", "Protection",
+    "SensorState", "SourceStretch", "Supply", "Switching", "Travel",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -123,14 +123,17 @@ class MotorStates:
 class Interruption:
     """A stretch in which a driven motor drew nothing, half-open.
 
-    `while_driven` says whether it began under command, `came_back` whether load returned later, `one_drive`
+    `worked_before` says whether it ever drew before, `while_driven` whether the current went under command,
+    `came_back` whether it returned later, `back_while_driven` whether it did so under command, `one_drive`
     whether the command stood throughout. `before_a` is the current just before it, None without one.
     """
 
     start_s: float
     end_s: float
+    worked_before: bool
     while_driven: bool
     came_back: bool
+    back_while_driven: bool
     one_drive: bool
     before_a: float | None
 
@@ -282,6 +285,38 @@ class Cycle:
 
 
 @dataclass(frozen=True)
+class LimitTrouble:
+    """One trouble of a limit, its kind as a finding has it; what does not apply to that kind is None.
+
+    `charge_as` and `peak_a` went through its motor meanwhile; `other` is the other end; `share_of_way` how
+    much of the usual turns from end to end the motor had made.
+    """
+
+    kind: str
+    start_s: float
+    end_s: float
+    confidence: float
+    charge_as: float | None = None
+    peak_a: float | None = None
+    other: str | None = None
+    share_of_way: float | None = None
+
+
+@dataclass(frozen=True)
+class Travel:
+    """A motor's way from one limit, from when it opened, to the other, until that closed."""
+
+    motor: str
+    start_limit: str
+    end_limit: str
+    start_s: float
+    end_s: float
+    charge_as: float | None = None
+    peak_a: float | None = None
+    turned_rad: float | None = None
+
+
+@dataclass(frozen=True)
 class SensorState:
     """What a beam or limit was in this match."""
 
@@ -338,6 +373,8 @@ class Analysis:
     motor_use: Mapping[str, MotorUse] = field(default_factory=_empty)
     interruptions: Mapping[str, tuple[Interruption, ...]] = field(default_factory=_empty)
     protections: Mapping[str, Protection] = field(default_factory=_empty)
+    limit_troubles: Mapping[str, tuple[LimitTrouble, ...]] = field(default_factory=_empty)
+    travels: tuple[Travel, ...] = ()
     supply: Supply | None = None
     pieces: Pieces | None = None
     cycles: tuple[Cycle, ...] = ()

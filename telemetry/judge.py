@@ -17,6 +17,8 @@ from telemetry.estimators.contacts import find_contacts
 from telemetry.estimators.cycles import find_cycles
 from telemetry.estimators.gaps import find_gaps
 from telemetry.estimators.interruptions import find_interruptions
+from telemetry.estimators.limit_evidence import LimitEvidence
+from telemetry.estimators.limits import find_limit_troubles
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.phases import find_matches
 from telemetry.estimators.pieces import estimate_pieces
@@ -25,6 +27,7 @@ from telemetry.estimators.sensors import sum_up_sensors
 from telemetry.estimators.stalls import find_stalls
 from telemetry.estimators.supply import judge_supply
 from telemetry.estimators.switches import read_beams, read_limits
+from telemetry.estimators.travels import find_travels
 from telemetry.estimators.use import sum_up_use
 from telemetry.finding import Check, Finding, Verdict
 from telemetry.log import Log
@@ -60,7 +63,7 @@ def _judge_match(
 ) -> Analysis:
     known = Analysis(log, log.between(*match.window_s), robot, match, guesses=guesses, settings=settings)
     known = replace(known, notes=_notes(known))
-    for step in (_gaps, _contacts, _switches, _bursts, _motors, _motor_states, _supply, _pieces, _cycles):
+    for step in _STEPS:
         known = _attempt(known, step)
     known = _detect(known)
     known = _attempt(known, _sensors)
@@ -123,6 +126,14 @@ def _motor_states(known: Analysis) -> Parts:
     }
 
 
+def _limits(known: Analysis) -> Parts:
+    evidence = LimitEvidence(
+        known.part, known.robot, known.match, known.limits, known.motors, known.motor_states
+    )
+    travels = find_travels(evidence)
+    return {"travels": travels, "limit_troubles": find_limit_troubles(evidence, travels)}
+
+
 def _supply(known: Analysis) -> Parts:
     supply = judge_supply(known.part, known.robot, known.motors, known.match)
     return {"supply": supply, "notes": (*known.notes, *(supply.notes if supply else ()))}
@@ -149,6 +160,11 @@ def _cycles(known: Analysis) -> Parts:
 
 def _sensors(known: Analysis) -> Parts:
     return {"sensors": sum_up_sensors(known)}
+
+
+_STEPS = (
+    _gaps, _switches, _bursts, _motors, _contacts, _motor_states, _limits, _supply, _pieces, _cycles,
+)  # fmt: skip
 
 
 def _detect(known: Analysis) -> Analysis:

@@ -100,7 +100,7 @@ def _robots() -> Mapping[str, tuple[RobotSpec, tuple[Logging, ...]]]:
             replace(jay, tower=replace(jay.tower, range_sensor=RangeSpec()), mass_kg=60.0),
             (
                 *_at(50),
-                Logging("50 Hz, switches at 250 Hz", LoggerSpec(rate_hz=50, switch_rate_hz=250)),
+                Logging("50 Hz, switches at 250 Hz", LoggerSpec(rate_hz=50, switch_rate_hz=250), "long"),
                 Logging("40 Hz, no accelerometer", LoggerSpec(rate_hz=40, omit=("accel",))),
             ),
         ),

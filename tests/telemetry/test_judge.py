@@ -209,6 +209,8 @@ def test_hostile_names_break_nothing(name: str) -> None:
 
 # What breaks
 
+LIMIT_KINDS = {"limit_overrun", "limit_conflict", "limit_missed", "limit_stray"}
+
 
 def test_a_detector_that_breaks_is_told_and_the_others_run(monkeypatch: pytest.MonkeyPatch) -> None:
     broken = Detector("dropout", "Broken", lambda _robot: ("entry",), _breaks)
@@ -225,9 +227,14 @@ def test_a_detector_that_breaks_is_told_and_the_others_run(monkeypatch: pytest.M
     ("function", "step", "kinds"),
     [
         ("find_gaps", "gaps", {"log_gap"}),
-        ("read_limits", "switches", {"dropout", "chatter", "limit_bounce"}),
+        ("read_limits", "switches", {"dropout", "chatter", "limit_bounce", *LIMIT_KINDS}),
         ("find_limit_bursts", "bursts", {"dropout", "chatter", "limit_bounce"}),
-        ("find_stalls", "motor_states", {"stall", "near_stall", "no_draw", "breaker_cycling"}),
+        (
+            "find_stalls",
+            "motor_states",
+            {"stall", "near_stall", "no_draw", "breaker_cycling", "limit_missed"},
+        ),
+        ("find_travels", "limits", LIMIT_KINDS),
         ("judge_supply", "supply", {"voltage_dip", "brownout", "source_resistance"}),
         ("estimate_pieces", "pieces", {"dropout"}),
     ],
