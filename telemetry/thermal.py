@@ -80,7 +80,7 @@ def operate_time_s(ratio: ArrayLike, time_constant_s: float, *, level: ArrayLike
         np.square(np.asarray(ratio, dtype=np.float64)), np.asarray(level, dtype=np.float64)
     )
     wait = np.full(target.shape, np.inf)
-    reaches = target > 1.0
+    reaches = (target > 1.0) & (start < 1.0)
     wait[reaches] = time_constant_s * np.log((target[reaches] - start[reaches]) / (target[reaches] - 1.0))
     wait[start >= 1.0] = 0.0
     return wait

@@ -27,8 +27,8 @@ _WORDS = {
 }
 _ADVICE = {
     "open": "Tug the leads of motor {motor}; look at its breaker and controller: its partner carries all.",
-    "bad joint": "Look for a loose lug or a burnt contact on the leads of motor {motor}; compare it run free.",
-    "fighting": "Compare gears, duty and direction of the motors of {mechanism}: {motor} is turned by others.",
+    "bad joint": "Look for a loose lug or a burnt contact on the leads of motor {motor}; run it free too.",
+    "fighting": "Compare gears, duty and direction of the motors of {mechanism}: {motor} is turned by it.",
 }
 
 

@@ -46,7 +46,10 @@ def _cycles(interruptions: Sequence[Interruption]) -> tuple[Interruption, ...]:
     reset = [
         one
         for one in interruptions
-        if one.before_a is not None and one.came_back and one.end_s - one.start_s <= _LONGEST_RESET_S
+        if one.worked_before
+        and one.came_back
+        and (one.while_driven or one.back_while_driven)
+        and one.end_s - one.start_s <= _LONGEST_RESET_S
     ]
     if len(reset) >= 2:
         last = interruptions[-1]

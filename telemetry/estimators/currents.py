@@ -42,14 +42,15 @@ def believable_a(name: str, logged_a: FloatArray, motor: Motor) -> tuple[FloatAr
     return kept, (f"Left out: {said} of motor {name}'s current beyond what it can draw.",)
 
 
-def motoring_sign(logged_a: FloatArray, command: FloatArray, motor: Motor) -> FloatArray:
+def motoring_sign(logged_a: FloatArray, drive: FloatArray, motor: Motor) -> FloatArray:
     """-1 where the log's own signs say that a driven motor gives energy back, else 1, shape (n,).
 
-    The sign of a current is not relied on: it counts only where it plainly goes with the command (or, for a
-    current of the supply side, is plainly of one sign) and is the other way for the rest.
+    `drive` is the command, or where none is logged the speed, with its sign. The sign of a current is not
+    relied on: it counts only where it plainly goes with the drive (or, for a current of the supply side, is
+    plainly of one sign) and is the other way for the rest.
     """
-    driven = np.abs(np.nan_to_num(command)) > _LEAST_DUTY
-    product = logged_a if motor.current_side == "supply" else logged_a * np.sign(np.nan_to_num(command))
+    driven = np.abs(np.nan_to_num(drive)) > _LEAST_DUTY
+    product = logged_a if motor.current_side == "supply" else logged_a * np.sign(np.nan_to_num(drive))
     floor = _NOTABLE_SHARE * float(np.abs(logged_a).max(initial=0.0))
     heavy = product[driven & (np.abs(logged_a) > floor)]
     if len(heavy) < _LEAST_SIGNED:

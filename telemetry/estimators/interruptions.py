@@ -13,7 +13,7 @@ from telemetry.log import BoolArray, FloatArray
 from telemetry.match import Match
 from telemetry.motor_model import MotorModel
 from telemetry.robot import Motor, Robot
-from telemetry.signals import hold_s, spans
+from telemetry.signals import hold_s, period_s, spans
 
 __all__ = ["find_interruptions"]
 
@@ -32,6 +32,11 @@ _COASTS_S = 15.0
 _FED = 0.02
 _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
+_REST_S = 0.3
+_RISES = 1.1
+_STAYS = 0.1
+_PLAIN_LOAD = 0.06
+_HELD = 0.7
 _ROUNDING_S = 1e-6
 
 
@@ -65,6 +70,7 @@ def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tu
     loaded = spans(trace.t_s, draw.loaded, end_s, holds_s, bridge_s=_BRIDGE_S)
     loaded = loaded[loaded[:, 1] - loaded[:, 0] >= _LEAST_LOADED_S]
     drives = spans(trace.t_s, draw.driven, end_s, holds_s, bridge_s=_SAME_DRIVE_S)
+    nothing = nothing[[_is_plain(trace, motor, float(start_s), float(end)) for start_s, end in nothing]]
     return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
 
 
@@ -85,18 +91,23 @@ def _enabled(t_s: FloatArray, match: Match) -> BoolArray:
     return np.asarray((number >= 0) & (t_s < stretches[np.maximum(number, 0), 1]))
 
 
-def _low_a(trace: MotorTrace, motor: Motor, driven: BoolArray) -> float:
-    """Below this a driven motor draws nothing: a part of its free current, or what its noise alone makes."""
+def _low_a(trace: MotorTrace, motor: Motor, driven: BoolArray) -> FloatArray:
+    """Below this a driven motor draws nothing: a part of its free current, or what its noise alone makes.
+
+    Shape (n,): a current measured on the supply side has the more noise in the winding the less the duty.
+    """
     free_a = motor.free_current_a
     if free_a is None:
         free_a = _ASSUMED_FREE_SHARE * motor.stall_current_a if motor.stall_current_a else 1.0
     resting = trace.current_a[np.abs(np.nan_to_num(trace.command)) < _FED]
     noise_a = float(np.percentile(resting, 75)) if len(resting) else 0.0
     usual_a = float(np.percentile(trace.current_a[driven], 20)) if driven.any() else 0.0
-    return max(_OF_FREE_CURRENT * free_a, min(_NOISE_TIMES * noise_a, _OF_USUAL * usual_a))
+    duty = np.clip(np.abs(np.nan_to_num(trace.command)), 0.1, 1.0)
+    noise = noise_a / duty if motor.current_side == "supply" else np.full(len(duty), noise_a)
+    return np.maximum(_OF_FREE_CURRENT * free_a, np.minimum(_NOISE_TIMES * noise, _OF_USUAL * usual_a))
 
 
-def _may_coast(trace: MotorTrace, motor: Motor, low_a: float) -> BoolArray:
+def _may_coast(trace: MotorTrace, motor: Motor, low_a: FloatArray) -> BoolArray:
     """Where it may turn so fast that the voltage applied drives no current through it, shape (n,)."""
     model = MotorModel.from_motor(motor)
     if trace.speed_source == "channel":
@@ -106,7 +117,7 @@ def _may_coast(trace: MotorTrace, motor: Motor, low_a: float) -> BoolArray:
     return _may_still_turn(trace, model, low_a)
 
 
-def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: float) -> BoolArray:
+def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> BoolArray:
     """The same without a speed channel: from the speed when current last flowed, run down since."""
     fed = np.abs(np.nan_to_num(trace.command)) > _FED
     back_emf_v = np.where(
@@ -120,6 +131,39 @@ def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: float) -> BoolA
     still_v = np.where(last >= 0, back_emf_v[np.maximum(last, 0)], 0.0) * np.exp(-since_s / _COASTS_S)
     along_v = still_v * np.sign(np.nan_to_num(trace.command))
     return np.asarray(along_v > (1 - _MARGIN) * np.nan_to_num(trace.applied_v))
+
+
+def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> bool:
+    """Whether nothing else explains a stretch without current: always, where a speed channel says so.
+
+    By current alone, a motor turned from outside at just the speed that its voltage asks draws nothing
+    either. It does not lose a load at once, nor start from rest so, nor keep up with a voltage that rises.
+    """
+    model = MotorModel.from_motor(motor)
+    if trace.speed_source == "channel" or model is None:
+        return True
+    inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
+    before = (trace.t_s >= start_s - _REST_S) & (trace.t_s < start_s)
+    if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
+        return True
+    applied_v = trace.applied_v[inside]
+    if float(applied_v.max()) > _RISES * float(applied_v[: max(1, len(applied_v) // 4)].min()):
+        return True
+    return _lost_at_once(trace, model, start_s)
+
+
+def _lost_at_once(trace: MotorTrace, model: MotorModel, start_s: float) -> bool:
+    """Whether a plain load, under a command that stays, is gone from one sample to the next but one."""
+    at = int(np.searchsorted(trace.t_s, start_s))
+    last = max(at - 1, 0)
+    if trace.t_s[at] - trace.t_s[last] > hold_s(trace.t_s):
+        return False
+    near, earlier = slice(max(at - 3, 0), max(at - 1, 1)), slice(max(at - 6, 0), max(at - 3, 1))
+    stays = abs(trace.applied_v[at] / max(float(np.median(trace.applied_v[near])), 1e-9) - 1) < _STAYS
+    load_a = float(np.median(trace.current_a[near]))
+    held = load_a > _HELD * float(np.median(trace.current_a[earlier]))
+    plain = load_a * model.resistance_ohm > _PLAIN_LOAD * trace.applied_v[at]
+    return bool(stays and held and plain)
 
 
 def _groups(nothing: FloatArray, loaded: FloatArray) -> list[tuple[float, float]]:
@@ -145,6 +189,7 @@ def _interruption(
     after = loaded[loaded[:, 0] >= end_s - _BRIDGE_S]
     around = drives[(drives[:, 0] <= start_s) & (drives[:, 1] >= end_s)]
     came_back = len(after) > 0
+    back_at_once = came_back and float(after[0, 0]) - end_s <= _BRIDGE_S + 2 * period_s(trace.t_s)
     one_drive = (
         len(just_before) > 0
         and came_back
@@ -153,4 +198,13 @@ def _interruption(
     )
     before = (trace.t_s >= start_s - _JUST_BEFORE_S) & (trace.t_s < start_s) & trace.driven
     before_a = float(trace.current_a[before].max()) if before.any() and len(just_before) else None
-    return Interruption(start_s, end_s, len(just_before) > 0, came_back, one_drive, before_a)
+    return Interruption(
+        start_s=start_s,
+        end_s=end_s,
+        worked_before=bool((loaded[:, 0] < start_s).any()),
+        while_driven=len(just_before) > 0,
+        came_back=came_back,
+        back_while_driven=back_at_once,
+        one_drive=one_drive,
+        before_a=before_a,
+    )

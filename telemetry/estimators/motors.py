@@ -133,7 +133,9 @@ def _trace(
 ) -> MotorTrace:
     model = MotorModel.from_motor(motor)
     logged_a, notes = believable_a(name, logged.current_a, motor)
-    motoring = motoring_sign(logged_a, logged.command, motor)
+    commanded = bool(np.isfinite(logged.command).any())
+    turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
+    motoring = motoring_sign(logged_a, turning, motor)
     current_a = winding_a(
         np.abs(logged_a), logged.command, motor,
         voltage_v=voltage_v, model=model, speed_rad_s=logged.speed_rad_s,
@@ -141,9 +143,10 @@ def _trace(
     heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
     drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
     speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
-    applied_v = _applied_v(drive, speed, model)
+    needed_v = _needed_v(drive, speed, model)
+    applied_v = np.where(np.isfinite(drive.applied_v), drive.applied_v, np.abs(needed_v))
     motoring = _motoring(drive, speed, applied_v, model)
-    duty = np.where(np.isfinite(logged.command), np.abs(logged.command), applied_v / voltage_v)
+    duty = np.where(np.isfinite(logged.command), np.abs(logged.command), needed_v / voltage_v)
     return MotorTrace(
         t_s=logged.t_s,
         current_a=current_a,
@@ -154,7 +157,7 @@ def _trace(
         applied_v=applied_v,
         driven=_driven(logged.command, applied_v, motor),
         speed_source=speed.source,
-        supply_a=supply_side_a(logged_a, current_a, np.minimum(duty, 1.0), motoring, motor),
+        supply_a=supply_side_a(logged_a, current_a, np.clip(duty, -1.0, 1.0), motoring, motor),
         voltage_v=voltage_v,
         notes=(*notes, *speed.notes),
     )
@@ -170,12 +173,12 @@ def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:
     return model.resistance_ohm * (1 + ALPHA20_PER_K * _RISE_AT_LIMIT_K * np.nan_to_num(heat))
 
 
-def _applied_v(drive: Drive, speed: Speed, model: MotorModel | None) -> FloatArray:
-    """Voltage at the winding: duty × supply; without a command, what current and speed together need."""
+def _needed_v(drive: Drive, speed: Speed, model: MotorModel | None) -> FloatArray:
+    """The voltage at the winding that current and speed together need, along the rotation; NaN if unknown."""
     if model is None:
-        return drive.applied_v
-    needed_v = drive.current_a * model.resistance_ohm + np.abs(speed.rad_s) * model.k_v_s_per_rad
-    return np.where(np.isfinite(drive.applied_v), drive.applied_v, needed_v)
+        return np.full(len(drive.current_a), np.nan)
+    drop_v = drive.motoring * drive.current_a * model.resistance_ohm
+    return np.asarray(drop_v + np.abs(speed.rad_s) * model.k_v_s_per_rad)
 
 
 def _motoring(drive: Drive, speed: Speed, applied_v: FloatArray, model: MotorModel | None) -> FloatArray:

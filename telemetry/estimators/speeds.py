@@ -20,6 +20,8 @@ _AGREES = (0.75, 1.33)
 _NEARLY = 0.2
 _SPREAD = 0.25
 _DEAD = 0.03
+_LEAST_DRAWN = 0.005
+_PLAINLY = 1.6
 _AGAINST = 0.25
 _BRAKED = 1.15
 _FED = 0.02
@@ -96,7 +98,8 @@ def _steady(model: MotorModel, drive: Drive) -> BoolArray:
     even = np.abs(np.diff(drive.command, prepend=drive.command[:1])) < _STEADY_DUTY
     back_emf_v = drive.applied_v - drive.current_a * drive.resistance_ohm
     turning = back_emf_v > _LEAST_BACK_EMF_SHARE * np.maximum(drive.applied_v, 0.1 * model.nominal_v)
-    return np.asarray(even & (duty >= _LEAST_DUTY) & turning & (drive.motoring > 0))
+    draws = drive.current_a >= np.maximum(model.free_current_a, _LEAST_DRAWN * model.stall_current_a)
+    return np.asarray(even & (duty >= _LEAST_DUTY) & turning & draws & (drive.motoring > 0))
 
 
 def _scale(
@@ -109,6 +112,8 @@ def _scale(
     ratio = magnitude[steady] * model.k_v_s_per_rad / back_emf_v
     middle = float(np.median(ratio))
     if _AGREES[0] <= middle <= _AGREES[1]:
+        return 1.0, ()
+    if middle < _DEAD and not _plainly_draws(model, drive, steady):
         return 1.0, ()
     if middle < _DEAD:
         return None, (
@@ -123,6 +128,11 @@ def _scale(
         f"The speed of motor {name} reads {middle:.2g} times what its voltage, current and data sheet "
         "say: its speed is taken from back-EMF instead.",
     )
+
+
+def _plainly_draws(model: MotorModel, drive: Drive, steady: BoolArray) -> bool:
+    """Whether there is a load rather than the noise of a motor without current."""
+    return float(np.median(drive.current_a[steady])) > _PLAINLY * model.free_current_a
 
 
 def _known_factors(motor: Motor) -> list[tuple[float, str]]:

@@ -30,7 +30,7 @@ _TIMES_FREE_CURRENT = 3.0
 _ROUNDING_S = 1e-6
 _SLOW_TO_LEAVE_S = 0.2
 _BEFORE_S = 0.12
-_FASTER_BEFORE = 1.25
+_CONTINUES = 0.85
 
 
 def find_stalls(robot: Robot, motors: Mapping[str, MotorTrace], end_s: float) -> Mapping[str, MotorStates]:
@@ -102,25 +102,24 @@ def _lasting(trace: MotorTrace, flagged: BoolArray, least_s: float, end_s: float
 
 
 def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
-    """Without the intervals in which it may as well give energy back, where only its current tells its speed.
+    """Without the intervals in which it gives energy back, where only its current tells its speed.
 
     A motor that turns faster than a lowered voltage asks draws backwards, and without a sign that looks like
-    a load. Then the voltage fell at the onset, and it turned faster before than the new voltage can make it.
+    a load. Then its back-EMF just before is what the current, taken backwards, makes of it now.
     """
     if trace.speed_source != "back-EMF" or not len(found):
         return found
     before_s = max(_BEFORE_S, 2 * period_s(trace.t_s))
-    kept = [interval for interval in found if not _was_lowered(trace, float(interval[0]), before_s)]
+    kept = [interval for interval in found if not _gives_back(trace, float(interval[0]), before_s)]
     return np.asarray(kept).reshape(-1, 2)
 
 
-def _was_lowered(trace: MotorTrace, start_s: float, before_s: float) -> bool:
+def _gives_back(trace: MotorTrace, start_s: float, before_s: float) -> bool:
     at = int(np.searchsorted(trace.t_s, start_s))
     first = int(np.searchsorted(trace.t_s, start_s - before_s))
     if first >= at:
         return False
-    lowered = trace.applied_v[at] < trace.applied_v[first:at].max() / _FASTER_BEFORE
-    share_before = float(np.nan_to_num(trace.speed_share[first:at]).max())
-    faster = share_before * trace.applied_v[first:at].max() > _FASTER_BEFORE * trace.applied_v[at]
+    before_v = float(np.max(np.nan_to_num(trace.speed_share[first:at]) * trace.applied_v[first:at]))
+    backwards_v = (2 - float(trace.speed_share[at])) * float(trace.applied_v[at])
     same_way = np.sign(trace.command[first]) == np.sign(trace.command[at])
-    return bool(lowered and faster and same_way)
+    return bool(same_way and before_v > _CONTINUES * backwards_v)
