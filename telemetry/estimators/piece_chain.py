@@ -29,7 +29,7 @@ _FOLLOW, _FOLLOW_PER_S, _ENTER_TOUCHING_PER_S = 0.15, 0.4, 0.02
 """Two touching pieces moving up together, so that the beam does not clear between them: at each step of a
 belt that runs forward, as time goes on where its direction is not known, and as they come in."""
 _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
-_BACKWARD = {1: 0.01, 0: 0.02, -1: 1.0, UNKNOWN: 0.05}
+_BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
 _RELEASE_AT_DIP, _FALSE_DIP = 0.6, 0.01
 _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 1500, 1 / 4000, 1 / 30

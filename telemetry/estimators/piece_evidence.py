@@ -30,6 +30,7 @@ _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS = 4.0, 0.5, 3
 _ALWAYS = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
+_LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
 
 
@@ -52,6 +53,7 @@ class Evidence:
         travel_s: (2, B - 1): mean time in which a piece on a free belt goes from one beam to the next, with
             the launcher at rest and up to speed.
         pass_s: time that a piece takes to pass a beam.
+        room: for each two beams how many pieces find room between them, None where the log does not tell.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
     """
 
@@ -67,6 +69,7 @@ class Evidence:
     gap: BoolArray
     travel_s: FloatArray
     pass_s: float
+    room: tuple[int | None, ...]
     unplugged: tuple[int, ...]
 
 
@@ -108,6 +111,7 @@ def gather_evidence(
         gap=_first_after(t_s, gaps_s[:, 1]),
         travel_s=_travel_s(list(clean.values()), belt, launcher, pass_s),
         pass_s=pass_s,
+        room=tuple(_room(here, there) for here, there in pairwise(clean.values())),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
     return _with_room_to_move(evidence)
@@ -241,3 +245,22 @@ def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
     next_one = np.searchsorted(arrived_s, left_s)
     came = next_one < len(arrived_s)
     return np.asarray(left_s[came]), np.asarray(arrived_s[next_one[came]])
+
+
+def _room(here: Switching, there: Switching) -> int | None:
+    """How many pieces, one behind the other, find room between two beams; None after too few quick ways.
+
+    On its way a piece covers the distance in the time from breaking one beam to breaking the next, and its
+    own length in the time for which it breaks the first: their ratio is the distance in piece lengths. Pieces
+    that wait on the way make it larger, so the lower quartile counts, with a fifth to spare.
+    """
+    lasting = dwells(here.t_s, here.end_s)
+    passes = here.on & (lasting < _LONGEST_PASS_S)
+    broke_s, length_s = here.t_s[passes], lasting[passes]
+    arrived_s = there.t_s[1:][there.on[1:]]
+    next_one = np.searchsorted(arrived_s, broke_s, side="right")
+    came = next_one < len(arrived_s)
+    if came.sum() < _LEAST_WAYS:
+        return None
+    lengths = (arrived_s[next_one[came]] - broke_s[came]) / length_s[came]
+    return max(1, int(_ROOM_TO_SPARE * np.percentile(lengths, 25)))

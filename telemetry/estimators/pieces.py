@@ -15,7 +15,7 @@ import numpy as np
 from telemetry.analysis import BeamHealth, Burst, Contact, Count, MotorTrace, Pieces, PieceStep, Switching
 from telemetry.estimators.markov import IntArray, backward, consensus_path, draw_paths, forward
 from telemetry.estimators.piece_chain import build_chain, health_states
-from telemetry.estimators.piece_evidence import UNKNOWN, Evidence, gather_evidence
+from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, gather_evidence
 from telemetry.estimators.stations import StateSpace
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
@@ -51,8 +51,7 @@ def estimate_pieces(
     """
     names = [name for name in robot.beams_in_order() if name in beams]
     capacity = robot.robot.capacity or max(USUAL_CAPACITY, robot.robot.preload)
-    space = StateSpace.build(len(names), capacity) if names else None
-    if space is None:
+    if not names:
         return None
     evidence = gather_evidence(
         log,
@@ -64,26 +63,34 @@ def estimate_pieces(
         contacts=contacts,
         gaps_s=gaps_s,
     )
+    space = StateSpace.build(len(names), capacity, room=evidence.room)
+    if space is None:
+        return None
     chain = build_chain(space, evidence, robot.robot.preload)
     filtered, _ = forward(chain)
     smoothed = backward(chain, filtered)
     path = consensus_path(chain, smoothed)
     drawn = draw_paths(chain, filtered, draws=_DRAWS, seed=0) % len(space.slots)
-    inside = (evidence.t_s >= match.start_s) & (evidence.t_s <= match.end_s + 1.0)
-    came, left = _came_and_left(space, path[None], evidence.direction)
-    drawn_came, drawn_left = _came_and_left(space, drawn, evidence.direction)
+    told = ~(evidence.gap & (evidence.level == UNREAD).all(axis=1))
+    t_s, direction = evidence.t_s[told], evidence.direction[told]
+    inside = (t_s >= match.start_s) & (t_s <= match.end_s + 1.0)
+    came, left = _came_and_left(space, path[None, told], direction)
+    drawn_came, drawn_left = _came_and_left(space, drawn[:, told], direction)
     return Pieces(
         collected=_count(came[0, inside], drawn_came[:, inside]),
         released=_count(left[0, inside], drawn_left[:, inside]),
         timeline=_timeline(space, smoothed, evidence.t_s, match),
-        entries_s=_instants(evidence.t_s, came[0], inside),
-        releases_s=_instants(evidence.t_s, left[0], inside),
+        entries_s=_instants(t_s, came[0], inside),
+        releases_s=_instants(t_s, left[0], inside),
         beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.at_beam[path]),
     )
 
 
 def _came_and_left(space: StateSpace, paths: IntArray, direction: IntArray) -> tuple[IntArray, IntArray]:
-    """How many pieces came in and went out by the launcher at each instant, each (draws, T)."""
+    """How many pieces came in and went out by the launcher at each instant, each (draws, T).
+
+    Over a silence of the log only the difference is told: what came in and went out in it is not known.
+    """
     change = np.diff(space.aboard[paths], axis=1, prepend=space.aboard[paths[:, :1]])
     at_first = np.diff(space.slots[paths, 0], axis=1, prepend=space.slots[paths[:, :1], 0])
     spat = (change < 0) & (at_first < 0) & ((space.beams > 1) | (direction < 0))

@@ -6,6 +6,7 @@ that touch may move up together without the beam between them clearing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
@@ -62,15 +63,20 @@ class StateSpace:
     moves: Moves
 
     @classmethod
-    def build(cls, beams: int, capacity: int) -> StateSpace | None:
+    def build(
+        cls, beams: int, capacity: int, *, room: Sequence[int | None] | None = None
+    ) -> StateSpace | None:
         """Every occupancy, or None where there are too many even with one piece at most between beams.
 
-        The counts between two beams, and first that between the last beam and the launcher, which is near
-        it, are held down only as far as keeps the space small enough to compute.
+        `room` tells how many pieces find room between each two beams, (beams - 1,), None where that is not
+        known. The counts between beams, and first that between the last beam and the launcher, which is near
+        it, are held down further only as far as keeps the space small enough to compute.
         """
+        known = [most or capacity for most in (room or [None] * (beams - 1))]
         held_down = [(most, min(most, _MOST_PAST_LAST)) for most in range(capacity, 0, -1)]
         for most_between, most_past_last in [(capacity, capacity), *held_down]:
-            slots = _occupancies(beams, capacity, most_between, most_past_last)
+            between = [min(most, most_between) for most in known]
+            slots = _occupancies(beams, capacity, [*between, most_past_last])
             if slots is not None:
                 return cls(beams, capacity, slots, _moves(slots, beams))
         return None
@@ -122,12 +128,11 @@ class StateSpace:
         return np.asarray(arriving)
 
 
-def _occupancies(beams: int, capacity: int, most_between: int, most_past_last: int) -> IntArray | None:
-    """All rows of slots within capacity, or None if there are too many."""
+def _occupancies(beams: int, capacity: int, most_past: Sequence[int]) -> IntArray | None:
+    """All rows of slots within capacity, or None if there are too many; `most_past` each beam, (beams,)."""
     most_rows = min(_MOST_STATES, _MOST_JOINT_STATES // (2 * beams + 1))
-    most_in = [1, most_between] * (beams - 1) + [1, most_past_last]
     rows: list[tuple[int, ...]] = [()]
-    for most in most_in:
+    for most in (most for past in most_past for most in (1, past)):
         rows = [(*row, count) for row in rows for count in range(min(most, capacity - sum(row)) + 1)]
         if len(rows) > most_rows:
             return None
