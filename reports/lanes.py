@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from reports.drawing import Axis, at, label, tag
 from reports.readings import Grid, Reading
+from reports.samples import Signal
 from reports.words import kind_words
 from telemetry.analysis import Analysis
 from telemetry.finding import Finding
@@ -38,7 +39,8 @@ class Lane:
     """One lane: its words, its drawing, and what the cursor reads on it.
 
     `span` is unit and range, `summary` one sentence for those who do not see the drawing, `rest` what stands
-    in the place of the reading while there is no cursor; `linked` tells that the drawing holds links.
+    in the place of the reading while there is no cursor; `signals` are its samples, drawn as one zooms in;
+    `linked` tells that the drawing holds links.
     """
 
     key: str
@@ -50,6 +52,7 @@ class Lane:
     height_px: int
     drawing: Markup
     readings: tuple[Reading, ...] = ()
+    signals: tuple[Signal, ...] = ()
     linked: bool = False
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
@@ -12,7 +13,7 @@ from reports import tables, words
 from reports.closeups import close_up
 from reports.palette import css_variables
 from reports.policy import content_policy
-from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, strip_of
+from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
 from reports.verdict import verdict_of
 from reports.working_map import working_maps
 from telemetry.analysis import Analysis
@@ -23,7 +24,7 @@ from telemetry.wording import HANDS_IN
 if TYPE_CHECKING:
     import jinja2
 
-__all__ = ["environment", "match_page", "render"]
+__all__ = ["Video", "environment", "match_page", "render"]
 
 _MOST_ACTIONS = 12
 _MOST_CLOSE_UPS = 40
@@ -32,13 +33,22 @@ _MARKER = 'document.documentElement.classList.add("js")'
 """Runs before the body is read, so that what needs the script has its place from the start."""
 
 
-def match_page(analysis: Analysis, *, event_href: str | None = None) -> str:
+@dataclass(frozen=True)
+class Video:
+    """A video to stand beside the strip: where it lies, and where in it the match starts."""
+
+    href: str
+    start_s: float
+
+
+def match_page(analysis: Analysis, *, event_href: str | None = None, video: Video | None = None) -> str:
     """The whole HTML of a match's page; `event_href` is where the event's page lies, if there is one."""
     strip = strip_of(analysis)
     lanes = lanes_of(analysis, strip)
+    samples = samples_of(lanes, strip)
     return render(
         "match.html.j2",
-        script=asset("match.js"),
+        script=asset("detail.js") + asset("film.js") + asset("match.js"),
         title=f"{analysis.match.name} – {analysis.robot.robot.name}",
         analysis=analysis,
         match=analysis.match,
@@ -48,7 +58,10 @@ def match_page(analysis: Analysis, *, event_href: str | None = None) -> str:
         left_out=max(len(analysis.pit_list) - _MOST_ACTIONS, 0),
         lanes=lanes,
         grid=grid_drawing(analysis, strip),
-        cursor=Markup(cursor_data(analysis, lanes, strip)),  # noqa: S704 - escaped there for a script element
+        cursor=Markup(cursor_data(analysis, lanes, strip, samples)),  # noqa: S704 - escaped there for a script element
+        samples=samples,
+        packed=Markup(samples.text),  # noqa: S704 - base64
+        video=video,
         numbers=numbers_table(analysis, strip),
         findings=_findings(analysis),
         gaps=analysis.gaps_s.tolist(),

@@ -12,6 +12,7 @@ from reports.drawing import COLUMNS, LEVELS, Axis, at, label, path, stretched, t
 from reports.envelope import line_path
 from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import number_reading
+from reports.samples import Signal
 from reports.words import counted, fixed, kind_words, listed, number
 from telemetry.analysis import Dip, MotorTrace, Supply
 from telemetry.log import FloatArray
@@ -31,12 +32,14 @@ def motor_lane(key: str, name: str, trace: MotorTrace, faults: tuple[Fault, ...]
     current = line_path(trace.t_s, trace.current_a, strip.axis, 0, ceiling)
     lines, marks = [path("l l-current", current)], []
     readings = [number_reading(strip.grid, trace.t_s, trace.current_a, unit="A", places=1)]
+    signals = [Signal("line", trace.t_s, trace.current_a, 1, 0, ceiling, top, _PLOT_PX, "current")]
     told = f"peak {number(peak_a, 'A')}"
     if peak_heat is not None:
         heat_top = max(1.0, peak_heat) * 1.15
         lines += _heat_lines(trace, strip.axis, heat_top)
         marks.append(_heat_label(trace, top, heat_top))
         readings.append(number_reading(strip.grid, trace.t_s, trace.heat, unit="", places=2, before="heat "))
+        signals.append(Signal("slow", trace.t_s, trace.heat, 3, 0, heat_top, top, _PLOT_PX, "heat"))
         told += f", heat to {fixed(peak_heat, 2)}"
     troubles = [kind_words(fault.finding.kind).title for fault in faults]
     hatches = fault_marks(faults, strip.axis, _PLOT_PX + top)
@@ -50,6 +53,7 @@ def motor_lane(key: str, name: str, trace: MotorTrace, faults: tuple[Fault, ...]
         height_px=_PLOT_PX + top,
         drawing=Markup("").join([stretched(*lines, top=top, height=_PLOT_PX), hatches, *marks]),
         readings=tuple(readings),
+        signals=tuple(signals),
     )
 
 
@@ -108,6 +112,9 @@ def supply_lane(
         height_px=_SUPPLY_PX + top,
         drawing=Markup("").join([drawn, hatches, *names, *dips]),
         readings=(number_reading(strip.grid, supply.t_s, supply.voltage_v, unit="V", places=2),),
+        signals=(
+            Signal("line", supply.t_s, supply.voltage_v, 2, low, high, top, _SUPPLY_PX, "voltage"),
+        ),
     )
 
 

@@ -31,6 +31,11 @@ class Grid:
     step_s: float
     count: int
 
+    @property
+    def end_s(self) -> float:
+        """The last instant."""
+        return self.start_s + self.step_s * (self.count - 1)
+
     def times_s(self) -> FloatArray:
         """All instants, shape (count,)."""
         return self.start_s + self.step_s * np.arange(self.count, dtype=np.float64)
@@ -79,13 +84,14 @@ def number_reading(
 def words_reading(grid: Grid, changes: Sequence[tuple[float, str]], start: str = "") -> Reading:
     """A text that holds from each change until the next: the distinct texts, and [instant, text] in turn.
 
-    `changes` are (time, text) in the order of time; of several between two instants the last one counts.
+    `changes` are (time, text) in the order of time; instants are whole milliseconds from the grid's start,
+    and of several changes in one millisecond the last one counts.
     """
-    at_index = {0: start}
+    at_ms = {0: start}
     for t_s, text in changes:
-        if t_s <= grid.start_s + grid.step_s * (grid.count - 1):
-            at_index[grid.index(t_s)] = text
-    texts = {visible(text): None for text in at_index.values()}
+        if t_s <= grid.end_s:
+            at_ms[max(round((t_s - grid.start_s) * 1000), 0)] = text
+    texts = {visible(text): None for text in at_ms.values()}
     number_of = {text: index for index, text in enumerate(texts)}
-    runs = [entry for index, text in sorted(at_index.items()) for entry in (index, number_of[visible(text)])]
+    runs = [entry for ms, text in sorted(at_ms.items()) for entry in (ms, number_of[visible(text)])]
     return {"words": list(texts), "runs": runs}

@@ -9,6 +9,7 @@ from reports.drawing import path, stretched, tag
 from reports.envelope import bars_path
 from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import Reading
+from reports.samples import Signal
 from reports.words import counted, kind_words, listed
 from telemetry.analysis import Switching
 
@@ -36,6 +37,9 @@ def switch_lane(
         height_px=_BAR_PX + top,
         drawing=Markup("").join([body, fault_marks(faults, strip.axis, _BAR_PX + top)]),
         readings=(switching_reading(signal, strip, on, off),),
+        signals=(
+            Signal("bar", signal.t_s, signal.on.astype(float), 0, 0, 1, top, _BAR_PX, role, signal.end_s),
+        ),
     )
 
 
@@ -63,5 +67,6 @@ def switching_reading(signal: Switching, strip: Strip, on: str, off: str) -> Rea
     busy = np.diff(seen, prepend=seen[:1]) > 2
     code = np.where(busy & (state < 2), 3, state)
     starts = np.flatnonzero(np.diff(code, prepend=-1) != 0)
-    runs = np.stack([starts, code[starts]], axis=1).ravel().tolist()
+    at_ms = np.rint(starts * grid.step_s * 1000).astype(np.int64)
+    runs = np.stack([at_ms, code[starts]], axis=1).ravel().tolist()
     return {"words": [off, on, "not logged", "switching to and fro"], "runs": runs}

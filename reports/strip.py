@@ -10,17 +10,21 @@ import numpy as np
 from markupsafe import Markup
 
 from reports.drawing import Axis, tag
+from reports.events import events_of
 from reports.lanes import Lane, Strip, faults_by_subject
 from reports.piece_lanes import cycle_lane, piece_lane
 from reports.power_lanes import motor_lane, supply_lane
 from reports.readings import grid_of
+from reports.samples import Packed, pack
 from reports.sensor_lanes import switch_lane
 from reports.story_lanes import contact_lane, finding_lane, phase_lane
 from reports.words import clock, fixed, heading, visible
 from telemetry.analysis import Analysis, Switching
 from telemetry.log import FloatArray
 
-__all__ = ["NumbersTable", "cursor_data", "grid_drawing", "lanes_of", "numbers_table", "strip_of"]
+__all__ = [
+    "NumbersTable", "cursor_data", "grid_drawing", "lanes_of", "numbers_table", "samples_of", "strip_of",
+]  # fmt: skip
 
 _BEFORE_S = 10.0
 _AFTER_S = 20.0
@@ -104,8 +108,15 @@ def grid_drawing(analysis: Analysis, strip: Strip) -> Markup:
     )
 
 
-def cursor_data(analysis: Analysis, lanes: tuple[Lane, ...], strip: Strip) -> str:
-    """The JSON that the page's script reads: grid, lanes and findings; safe inside a script element."""
+def samples_of(lanes: tuple[Lane, ...], strip: Strip) -> Packed:
+    """Every lane's samples, packed for the page's script."""
+    axis = strip.axis
+    signals = [(lane.key, signal) for lane in lanes for signal in lane.signals]
+    return pack(signals, start_s=axis.start_s, end_s=axis.end_s, zero_s=axis.zero_s)
+
+
+def cursor_data(analysis: Analysis, lanes: tuple[Lane, ...], strip: Strip, samples: Packed) -> str:
+    """The JSON that the page's script reads: grid, lanes, events, findings; safe inside a script element."""
     grid = strip.grid
     data = {
         "start": round(grid.start_s - strip.axis.zero_s, 4),
@@ -116,11 +127,17 @@ def cursor_data(analysis: Analysis, lanes: tuple[Lane, ...], strip: Strip) -> st
         "lanes": {lane.key: list(lane.readings) for lane in lanes if lane.readings},
         "findings": [
             [
-                grid.index(finding.start_s),
+                round(finding.start_s - strip.axis.zero_s, 4),
                 visible(f"{number_}. {heading(finding.kind, finding.subject, finding.role)}"),
             ]
             for number_, finding in enumerate(analysis.findings, 1)
         ],
+        "events": [
+            [round(event.t_s - strip.axis.zero_s, 4), visible(event.words)]
+            for event in events_of(analysis)
+            if strip.axis.start_s <= event.t_s <= strip.axis.end_s
+        ],
+        "samples": samples.head,
     }
     written = json.dumps(data, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
     return written.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -1,53 +1,56 @@
-"use strict";
 (() => {
   const byId = (id) => document.getElementById(id);
-  const data = JSON.parse(byId("cursor-data").textContent);
+  const { data } = detail;
   const range = byId("cursor");
   const lanes = byId("lanes");
   const strip = document.querySelector(".strip");
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
-  const paces = [0.25, 0.5, 1, 2, 5, 10];
-  const zooms = [1, 2, 4, 8];
-  const second = Math.max(1, Math.round(1 / data.step));
-  const state = { at: 0, pace: 2, zoom: 0, finding: -1, playing: 0, rest: 0 };
+  const paces = [0.25, 0.5, 1, 2, 4, 8];
+  const last = data.start + (data.count - 1) * data.step;
+  const state = { t: 0, pace: 2, finding: -1, playing: 0, rest: 0 };
 
   function unpackNumbers(lane) {
     let value = 0;
     return lane.steps.map((step) => (step === null ? null : (value += step)));
   }
 
-  function readNumber(lane, at) {
+  function fromGrid(lane, t) {
     lane.values ??= unpackNumbers(lane);
-    const value = lane.values[at];
-    if (value === null || value === undefined) return `${lane.before}no value`;
-    const figure = (value / 10 ** lane.places).toFixed(lane.places).replace("-", "−");
-    return `${lane.before}${figure} ${lane.unit}`.trim();
+    const value = lane.values[Math.floor((t - data.start) / data.step + 1e-6)];
+    return value === null || value === undefined ? null : value / 10 ** lane.places;
   }
 
-  function readWords(lane, at) {
+  function readNumber(lane, t, sample) {
+    const value = sample === undefined ? fromGrid(lane, t) : sample;
+    if (value === null) return `${lane.before}no value`;
+    return `${lane.before}${value.toFixed(lane.places).replace("-", "−")} ${lane.unit}`.trim();
+  }
+
+  function readWords(lane, t, sample) {
+    if (sample === 0 || sample === 1) return lane.words[sample];
+    const ms = (t - data.start) * 1000 + 0.6;
     let low = 0;
     let high = lane.runs.length / 2 - 1;
     while (low < high) {
       const middle = (low + high + 1) >> 1;
-      if (lane.runs[2 * middle] <= at) low = middle;
+      if (lane.runs[2 * middle] <= ms) low = middle;
       else high = middle - 1;
     }
     return lane.words[lane.runs[2 * low + 1]];
   }
 
-  const read = (key, at) => data.lanes[key]
-    .map((lane) => (lane.steps ? readNumber(lane, at) : readWords(lane, at))).join(" · ");
+  const read = (key, t) => data.lanes[key]
+    .map((lane, nth) => (lane.steps ? readNumber : readWords)(lane, t, detail.valueAt(key, nth, t))).join(" · ");
 
+  // m:ss.s, or m:ss.sss between two tenths.
   function clock(seconds) {
-    const tenths = Math.round(seconds * 10);
-    const size = Math.abs(tenths);
-    const rest = String(Math.floor((size % 600) / 10)).padStart(2, "0");
-    return `${tenths < 0 ? "−" : ""}${Math.floor(size / 600)}:${rest}.${size % 10}`;
+    const ms = Math.round(Math.abs(seconds) * 1000);
+    const rest = ((ms % 60000) / 1000).toFixed(ms % 100 ? 3 : 1);
+    return `${seconds < 0 && ms ? "−" : ""}${Math.floor(ms / 60000)}:${rest.padStart(ms % 100 ? 6 : 4, "0")}`;
   }
 
-  const timeAt = (at) => data.start + at * data.step;
-  const indexOf = (seconds) => Math.round((seconds - data.start) / data.step);
-  const indexFrom = (seconds) => Math.ceil((seconds - data.start) / data.step - 1e-6);
+  const indexOf = (t) => Math.round((t - data.start) / data.step);
+  const onGrid = (t) => data.start + indexOf(t) * data.step;
   const slots = [...document.querySelectorAll(".reading[data-lane]")].filter((slot) => data.lanes[slot.dataset.lane]);
   const seen = new Set();
   const watcher = new IntersectionObserver((entries) => {
@@ -59,17 +62,17 @@
   }, { rootMargin: "200px" });
 
   function showReading(slot) {
-    const text = read(slot.dataset.lane, state.at) || "–";
+    const text = read(slot.dataset.lane, state.t) || "–";
     if (slot.textContent !== text) slot.textContent = text;
   }
 
-  function moveTo(at, follow = true) {
-    state.at = Math.min(Math.max(at, 0), data.count - 1);
-    const seconds = timeAt(state.at);
-    byId("needle").style.setProperty("--at", String((seconds - data.from) / (data.to - data.from)));
-    byId("now").textContent = clock(seconds);
-    range.value = String(state.at);
-    range.setAttribute("aria-valuetext", `${clock(seconds)}, ${read("phase", state.at)}`);
+  function moveTo(t, follow = true, byVideo = false) {
+    state.t = Math.min(Math.max(Math.round(t * 1e4) / 1e4, data.start), last);
+    byId("needle").style.setProperty("--at", String((state.t - data.from) / (data.to - data.from)));
+    byId("now").textContent = clock(state.t);
+    range.value = String(indexOf(state.t));
+    range.setAttribute("aria-valuetext", `${clock(state.t)}, ${read("phase", state.t)}`);
+    if (!byVideo) film.follow(state.t);
     for (const slot of seen) showReading(slot);
     clearTimeout(state.rest);
     state.rest = setTimeout(() => slots.forEach(showReading), 120);
@@ -92,18 +95,20 @@
     const button = document.querySelector("[data-do=play]");
     button.textContent = on ? "Pause" : "Play";
     button.setAttribute("aria-pressed", String(on));
+    film.run(on, paces[state.pace]);
     if (!on) return;
-    if (state.at >= data.count - 1) moveTo(0);
-    let seconds = timeAt(state.at);
+    if (state.t >= last) moveTo(data.start);
+    let seconds = state.t;
     let before = null;
     const frame = (now) => {
       const due = before === null ? 0 : ((now - before) / 1000) * paces[state.pace];
       if (before === null || !calm.matches || due >= paces[state.pace] / 2) {
         seconds += due;
         before = now;
-        moveTo(indexOf(seconds));
+        seconds = film.instant() ?? seconds;
+        moveTo(seconds, true, film.instant() !== null);
       }
-      if (state.at >= data.count - 1) play(false);
+      if (state.t >= last) play(false);
       else state.playing = requestAnimationFrame(frame);
     };
     state.playing = requestAnimationFrame(frame);
@@ -112,13 +117,35 @@
   function setPace(change) {
     state.pace = Math.min(Math.max(state.pace + change, 0), paces.length - 1);
     byId("pace").textContent = `×${paces[state.pace]}`;
+    film.run(Boolean(state.playing), paces[state.pace]);
   }
 
-  function setZoom(change) {
-    state.zoom = Math.min(Math.max(state.zoom + change, 0), zooms.length - 1);
-    lanes.style.setProperty("--zoom", String(zooms[state.zoom]));
-    keepInView();
+  // Zoom about the cursor where it is in sight, else about the middle.
+  function zoom(factor) {
+    const seen = detail.window();
+    const inSight = state.t >= seen.from && state.t <= seen.to;
+    detail.zoomBy(factor, inSight ? ((state.t - seen.from) / (seen.to - seen.from)) * seen.shown : undefined);
   }
+
+  const slide = (way) => { strip.scrollLeft += way * 0.5 * detail.window().shown; };
+
+  function goToEvent(way) {
+    const ahead = data.events.filter(([t]) => (t - state.t) * way > 5e-5);
+    const nearest = way > 0 ? ahead[0] : ahead.at(-1);
+    if (!nearest) return;
+    const words = ahead.filter(([t]) => t === nearest[0]).map(([, text]) => text);
+    moveTo(nearest[0]);
+    byId("told").textContent = words.join("; ");
+  }
+
+  function goToReading(way) {
+    moveTo(detail.nextReading(state.t, way) ?? onGrid(state.t) + way * data.step);
+  }
+
+  const step = (way) => ({ event: goToEvent, reading: goToReading }[byId("stride").value] ?? stepTenth)(way);
+  const stepTenth = (way) => moveTo(way > 0
+    ? data.start + Math.floor((state.t - data.start) / data.step + 1 + 1e-6) * data.step
+    : data.start + Math.ceil((state.t - data.start) / data.step - 1 - 1e-6) * data.step);
 
   const inView = (element) => {
     const box = element.getBoundingClientRect();
@@ -130,8 +157,8 @@
     if (!count) return;
     const from = state.finding < 0 && change < 0 ? 0 : state.finding;
     state.finding = (from + change + count) % count;
-    const [at, title] = data.findings[state.finding];
-    moveTo(at);
+    const [t, title] = data.findings[state.finding];
+    moveTo(t);
     const link = document.createElement("a");
     link.href = `#finding-${state.finding + 1}`;
     link.textContent = title;
@@ -161,13 +188,16 @@
 
   const toggleHelp = () => (byId("help").open ? byId("help").close() : byId("help").showModal());
   const actions = {
-    back: () => moveTo(state.at - 1), on: () => moveTo(state.at + 1), play: () => play(!state.playing),
+    back: () => step(-1), on: () => step(1), play: () => play(!state.playing),
     slower: () => setPace(-1), faster: () => setPace(1), previous: () => goToFinding(-1), next: () => goToFinding(1),
-    wider: () => setZoom(1), narrower: () => setZoom(-1), help: toggleHelp,
+    wider: () => zoom(2), narrower: () => zoom(0.5), whole: () => zoom(0), left: () => slide(-1), right: () => slide(1),
+    help: toggleHelp,
   };
   const keys = {
-    n: actions.next, p: actions.previous, k: actions.play, s: actions.slower, f: actions.faster, v: nextFilter,
-    "+": actions.wider, "=": actions.wider, "-": actions.narrower, "?": toggleHelp,
+    n: actions.next, p: actions.previous, g: actions.play, s: actions.slower, f: actions.faster, v: nextFilter,
+    e: () => goToEvent(1), E: () => goToEvent(-1), r: () => goToReading(1), R: () => goToReading(-1),
+    "+": actions.wider, "=": actions.wider, "-": actions.narrower, 0: actions.whole, "[": actions.left, "]": actions.right,
+    "?": toggleHelp,
   };
 
   function jumpToSection(digit) {
@@ -184,13 +214,13 @@
   }
 
   function cursorKey(event) {
-    const step = event.shiftKey ? second : 1;
     const near = event.target === range || strip.contains(event.target) || byId("controls").contains(event.target);
     if (event.target.closest(".wide")) return false;
-    if (event.key === "ArrowLeft") moveTo(state.at - step);
-    else if (event.key === "ArrowRight") moveTo(state.at + step);
-    else if (event.key === "Home" && near) moveTo(0);
-    else if (event.key === "End" && near) moveTo(data.count - 1);
+    const way = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+    if (way && event.shiftKey) moveTo(state.t + way);
+    else if (way) step(way);
+    else if (event.key === "Home" && near) moveTo(data.start);
+    else if (event.key === "End" && near) moveTo(last);
     else return false;
     return true;
   }
@@ -205,16 +235,45 @@
     event.preventDefault();
   }
 
-  function onPointer(event) {
-    const plot = event.target.closest(".lanes .plot");
-    if (!plot || event.target.closest("a")) return;
-    const box = plot.getBoundingClientRect();
-    moveTo(indexOf(data.from + ((event.clientX - box.left) / box.width) * (data.to - data.from)), false);
+  // A press on a lane sets the cursor; a drag moves it or, zoomed in, slides the strip.
+  const drag = { from: null, scroll: 0, moved: false };
+
+  function setByPointer(event) {
+    const box = lanes.querySelector(".view").getBoundingClientRect();
+    moveTo(onGrid(data.from + ((event.clientX - box.left) / box.width) * (data.to - data.from)), false);
+  }
+
+  function onDown(event) {
+    if (!event.target.closest(".view") || event.target.closest("a") || event.button) return;
+    Object.assign(drag, { from: event.clientX, scroll: strip.scrollLeft, moved: false });
+  }
+
+  function onMove(event) {
+    if (drag.from === null || event.pointerType !== "mouse") return;
+    if (!(event.buttons & 1)) drag.from = null;
+    else if (!detail.zoomed()) setByPointer(event);
+    else if (drag.moved || Math.abs(event.clientX - drag.from) > 4) {
+      drag.moved = true;
+      strip.scrollLeft = drag.scroll + drag.from - event.clientX;
+    }
+  }
+
+  function onUp(event) {
+    if (drag.from !== null && !drag.moved) setByPointer(event);
+    drag.from = null;
+  }
+
+  function onWheel(event) {
+    if (!event.ctrlKey || !event.target.closest(".view, .scrub")) return;
+    event.preventDefault();
+    const seen = detail.window();
+    const px = event.clientX - strip.getBoundingClientRect().left - seen.left;
+    detail.zoomBy(Math.exp(-Math.max(Math.min(event.deltaY, 100), -100) * 0.005), Math.min(Math.max(px, 0), seen.shown));
   }
 
   function onClick(event) {
     const moment = event.target.closest("a.moment");
-    if (moment) moveTo(indexFrom(Number(moment.dataset.at)));
+    if (moment) moveTo(Number(moment.dataset.at));
     const mark = event.target.closest("a[href^='#finding-']");
     if (mark) {
       const number = Number(mark.getAttribute("href").slice("#finding-".length));
@@ -229,16 +288,21 @@
   }
 
   range.max = String(data.count - 1);
-  range.addEventListener("input", () => moveTo(Number(range.value)));
-  lanes.addEventListener("pointerdown", onPointer);
-  lanes.addEventListener("pointermove", (event) => {
-    if (event.pointerType === "mouse" && event.buttons & 1) onPointer(event);
-  });
+  range.addEventListener("input", () => moveTo(data.start + Number(range.value) * data.step));
+  lanes.addEventListener("pointerdown", onDown);
+  addEventListener("pointermove", onMove);
+  lanes.addEventListener("pointerup", onUp);
+  addEventListener("pointercancel", () => { drag.from = null; });
+  strip.addEventListener("wheel", onWheel, { passive: false });
   document.addEventListener("click", onClick);
   document.addEventListener("keydown", onKey);
   addEventListener("beforeprint", () => {
     for (const details of document.querySelectorAll("details")) details.open = true;
   });
   for (const slot of slots) watcher.observe(slot);
-  moveTo(data.findings.length ? data.findings[0][0] : indexOf(0), false);
+  film.listen((t, playing) => {
+    if (playing !== undefined && playing !== Boolean(state.playing)) play(playing);
+    else if (!state.playing) moveTo(t, true, true);
+  });
+  moveTo(data.findings.length ? data.findings[0][0] : onGrid(0), false);
 })();

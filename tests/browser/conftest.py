@@ -19,23 +19,24 @@ from telemetry.wording import HANDS_IN, HELD_ARM, HOT_MOTOR
 from tests.reports.synthetic_match import bare_analysis, hostile_analysis, synthetic_analysis
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome")
-_OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--force-color-profile=srgb"]
+OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--force-color-profile=srgb"]
 
 
-def _chromium() -> str | None:
+def chromium_path() -> str | None:
+    """The Chromium named in the environment, or the first one found."""
     return os.environ.get("RATTLETRACE_CHROMIUM") or next(filter(None, map(shutil.which, _NAMES)), None)
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    path = _chromium()
+    path = chromium_path()
     if path is None:
         reason = "no Chromium: install one or name it in RATTLETRACE_CHROMIUM"
         if os.environ.get("CI"):
             pytest.fail(reason)
         pytest.skip(reason)
     with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=path, args=_OPTIONS)
+        chromium = playwright.chromium.launch(executable_path=path, args=OPTIONS)
         yield chromium
         chromium.close()
 

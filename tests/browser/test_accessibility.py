@@ -63,7 +63,8 @@ FOCUS = """() => {
   const free = focused.contains(hit) || hit?.contains(focused);
   const ring = getComputedStyle(focused);
   return {
-    what: focused.outerHTML.slice(0, 120), tag: focused.tagName, seen: box.bottom > 0 && box.top < innerHeight,
+    what: focused.outerHTML.slice(0, 120), tag: focused.tagName,
+    seen: box.bottom > 0 && box.top < innerHeight,
     free: Boolean(free), ring: ring.outlineStyle !== "none" && parseFloat(ring.outlineWidth) >= 2,
   };
 }"""
@@ -89,7 +90,9 @@ def test_the_keyboard_walks_the_whole_page_in_plain_sight(visit: Opened) -> None
 
 def test_keys_are_off_while_typing_and_with_a_command_key(visit: Opened) -> None:
     opened = visit("match")
-    opened.page.evaluate("document.body.append(Object.assign(document.createElement('textarea'), {id: 'typed'}))")
+    opened.page.evaluate(
+        "document.body.append(Object.assign(document.createElement('textarea'), {id: 'typed'}))"
+    )
     opened.page.locator("#typed").focus()
     before = opened.clock()
 

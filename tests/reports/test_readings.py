@@ -18,12 +18,11 @@ def unpacked(reading: dict[str, Any]) -> list[float | None]:
     return values
 
 
-def texts(reading: dict[str, Any], count: int) -> list[str]:
-    runs = dict(zip(reading["runs"][::2], reading["runs"][1::2], strict=True))
-    shown: list[str] = []
-    for index in range(count):
-        shown.append(reading["words"][runs[index]] if index in runs else shown[-1])
-    return shown
+def told(reading: dict[str, Any]) -> list[tuple[int, str]]:
+    """(milliseconds, text) in turn."""
+    return [
+        (ms, reading["words"][n]) for ms, n in zip(reading["runs"][::2], reading["runs"][1::2], strict=True)
+    ]
 
 
 def test_the_grid_stands_on_round_match_times() -> None:
@@ -70,10 +69,12 @@ def test_negative_values_come_back() -> None:
     assert unpacked(reading) == [-1.5, 2.0, -3.0]
 
 
-def test_texts_hold_until_the_next_and_the_last_of_several_counts() -> None:
-    reading = words_reading(Grid(0.0, 0.1, 6), [(0.1, "one"), (0.21, "two"), (0.29, "three")], "none")
+def test_texts_stand_at_their_millisecond_and_the_last_of_several_counts() -> None:
+    changes = [(-1.0, "before"), (0.1, "one"), (0.2101, "two"), (0.2104, "three"), (0.6, "after the end")]
 
-    assert texts(reading, 6) == ["none", "one", "one", "three", "three", "three"]
+    reading = words_reading(Grid(0.0, 0.1, 6), changes, "none")
+
+    assert told(reading) == [(0, "before"), (100, "one"), (210, "three")]
 
 
 def test_hostile_texts_are_made_visible() -> None:

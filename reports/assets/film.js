@@ -1,0 +1,41 @@
+// The video beside the strip, where there is one: the cursor and it follow each other.
+const film = (() => {
+  const video = document.querySelector("#video");
+  if (!video) return { follow: () => {}, run: () => {}, instant: () => null, listen: () => {} };
+  const start = Number(video.dataset.start);
+  const close = 0.04;
+  const within = (t) => t + start >= 0 && t + start <= (video.duration || Infinity);
+
+  let asked = null;
+
+  function follow(t) {
+    if (!within(t) || Math.abs(video.currentTime - t - start) <= close) return;
+    asked = t + start;
+    video.currentTime = asked;
+  }
+
+  // Whether the video stands where the cursor sent it, or is still on its way there.
+  function ours() {
+    if (asked === null) return false;
+    if (!video.seeking && Math.abs(video.currentTime - asked) < close) asked = null;
+    return true;
+  }
+
+  function run(on, pace) {
+    video.playbackRate = pace;
+    if (on === !video.paused) return;
+    if (on) video.play().catch(() => {});
+    else video.pause();
+  }
+
+  const running = () => !video.paused && !video.seeking && !video.ended && video.readyState > 2;
+  const instant = () => (running() ? video.currentTime - start : null);
+
+  function listen(tell) {
+    for (const name of ["seeked", "timeupdate"]) video.addEventListener(name, () => { if (!ours()) tell(video.currentTime - start); });
+    video.addEventListener("play", () => tell(video.currentTime - start, true));
+    video.addEventListener("pause", () => { if (!video.ended) tell(video.currentTime - start, false); });
+  }
+
+  return { follow, run, instant, listen };
+})();
