@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from reports.event_records import group_record, light_record, match_records, trend_record
 from reports.log_json import log_json
 from reports.words import clock
 from telemetry.analysis import Analysis, Cycle, MotorUse, Pieces, SensorState, Supply
@@ -47,6 +48,7 @@ def analysis_json(analysis: Analysis) -> dict[str, Any]:
             "supply": _supply(analysis.supply),
             "pieces": _pieces(analysis.pieces),
             "cycles": [_cycle(cycle) for cycle in analysis.cycles],
+            "driving": None if analysis.driving is None else _fields(analysis.driving),
             "pit_list": [_fields(action) for action in analysis.pit_list],
             "guesses": [_fields(guess) for guess in analysis.guesses],
             "notes": list(analysis.notes),
@@ -56,16 +58,23 @@ def analysis_json(analysis: Analysis) -> dict[str, Any]:
 
 
 def event_json(event: Event) -> dict[str, Any]:
-    """The event: matches in order, and every trouble with its history. Trends and forecasts are empty."""
+    """The event: matches in order, trends, forecasts, and every trouble with its history."""
     return _document(
         {
             "schema": SCHEMA,
             "robot": event.robot,
-            "matches": [_summary(summary) for summary in event.matches],
-            "trends": [],
-            "forecasts": [],
+            "ordered_by": event.ordered_by,
+            "matches": [
+                {**_summary(summary), **extra}
+                for summary, extra in zip(event.matches, match_records(event), strict=True)
+            ],
+            "trends": [trend_record(trend) for trend in event.trends],
+            "forecasts": [_fields(forecast) for forecast in event.forecasts],
             "findings": [_trouble(trouble) for trouble in event.troubles],
+            "groups": [group_record(group) for group in event.groups],
+            "indicator": light_record(event),
             "unusable": [_fields(file) for file in event.unusable],
+            "sheet_notes": list(event.sheet_notes),
         }
     )
 
@@ -189,6 +198,8 @@ def _trouble(trouble: Trouble) -> dict[str, Any]:
         "severity": str(trouble.severity),
         "recurring": trouble.recurring,
         "matches": list(trouble.matches),
+        "text": trouble.text,
+        "advice": trouble.advice,
         "history": [_fields(occurrence) for occurrence in trouble.occurrences],
     }
 

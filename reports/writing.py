@@ -13,9 +13,9 @@ from reports.page import match_page
 from reports.results import analysis_json, event_json, findings_csv, json_text
 from telemetry.analysis import Analysis
 from telemetry.errors import RattletraceError
-from telemetry.event import Unusable, event_of
+from telemetry.event import Event, Unusable, event_of
 
-__all__ = ["WriteError", "write_event", "write_match", "write_whole"]
+__all__ = ["WriteError", "write_event", "write_event_page", "write_match", "write_whole"]
 
 
 class WriteError(RattletraceError):
@@ -39,7 +39,11 @@ def write_event(analyses: Sequence[Analysis], folder: Path, *, unusable: Sequenc
     names = unique_names([analysis.match.name for analysis in analyses])
     for name, analysis in zip(names, analyses, strict=True):
         write_match(analysis, folder / name, event_href="../index.html")
-    event = event_of(analyses, names=names, unusable=unusable)
+    return write_event_page(event_of(analyses, names=names, unusable=unusable), folder)
+
+
+def write_event_page(event: Event, folder: Path) -> Path:
+    """Writes the event's `event.json` and `index.html`, whose links lead to matches beside it."""
     write_whole(folder / "event.json", json_text(event_json(event)))
     write_whole(folder / "index.html", event_page(event))
     return folder / "index.html"

@@ -1,4 +1,4 @@
-"""Event: many matches side by side, what was found in each and what comes back from match to match."""
+"""Event: many matches side by side, what was found in each, what comes back, and what gets worse."""
 
 from __future__ import annotations
 
@@ -7,64 +7,47 @@ from dataclasses import dataclass
 from statistics import median
 
 from telemetry.analysis import Analysis
-from telemetry.finding import Finding, Severity, Verdict
+from telemetry.carried_heat import CarriedHeat, heat_through, pauses_s
+from telemetry.finding import Severity
+from telemetry.forecast import Forecast, forecast_dropouts, forecast_heat
+from telemetry.match_facts import (
+    LightCount,
+    MatchFacts,
+    MatchSummary,
+    Occurrence,
+    facts_of,
+    parts_by_severity,
+    summary_of,
+)
+from telemetry.match_sheet import MatchSheet, SheetRow, ordered, start_s_of
+from telemetry.rank_statistics import hodges_lehmann, kaplan_meier
+from telemetry.statistics import RateComparison, compare_rates
+from telemetry.trends import Trend, find_trends
+from telemetry.wording import counted
 
 __all__ = [
-    "Event", "MatchSummary", "Occurrence", "Trouble", "Unusable", "event_of",
-    "parts_by_severity", "summary_of",
+    "Event", "Group", "LightTell", "MatchRecord", "MatchSummary", "Occurrence", "Trouble", "Unusable",
+    "event_from", "event_of", "light_words", "parts_by_severity", "summary_of",
 ]  # fmt: skip
 
-
-@dataclass(frozen=True)
-class MatchSummary:
-    """One match in a few figures.
-
-    Attributes:
-        name: unique within the event; the folder of the match's page.
-        verdict: `fix`, `watch`, `clear`, or `not_judged` where no check could say anything.
-        counts: findings by severity.
-        parts: what they concern, each part once, by the worst that was found of it.
-        not_evaluated, checks: checks that could not judge, and all checks.
-        repairs: how often the reader had to mend the log.
-        collected, released: pieces; None where they were not counted.
-        median_cycle_s: of the closed cycles; None without one.
-    """
-
-    name: str
-    file: str
-    verdict: str
-    counts: Mapping[Severity, int]
-    parts: Mapping[Severity, int]
-    not_evaluated: int
-    checks: int
-    repairs: int
-    failures: int
-    collected: int | None
-    released: int | None
-    median_cycle_s: float | None
-
-
-@dataclass(frozen=True)
-class Occurrence:
-    """One finding in one match; `number` is its place there, from 1, and `at_s` its match time."""
-
-    match: str
-    number: int
-    at_s: float
-    severity: Severity
-    confidence: float
-    text: str
+_WATCH_DRAG, _FIX_DRAG = 0.10, 0.40
+"""More running current over the event, as a share, from which it is to watch and to fix (our choice)."""
 
 
 @dataclass(frozen=True)
 class Trouble:
-    """All findings of one kind and subject over the event; `severity` is the worst of them."""
+    """All findings of one kind and subject over the event; `severity` is the worst of them.
+
+    A trouble that only the whole event shows has no occurrences; `text` and `advice` then say it.
+    """
 
     kind: str
     subject: str
     role: str
     severity: Severity
     occurrences: tuple[Occurrence, ...]
+    text: str = ""
+    advice: str = ""
 
     @property
     def matches(self) -> tuple[str, ...]:
@@ -86,82 +69,220 @@ class Unusable:
 
 
 @dataclass(frozen=True)
+class MatchRecord:
+    """What an event adds to a match: its line of the sheet, the pause before it, the heat it began with.
+
+    `start_s` is Unix time or seconds since midnight, `pause_s` the time without current before the match;
+    None where they are not known.
+    """
+
+    row: SheetRow | None
+    start_s: float | None
+    pause_s: float | None
+    battery: str | None
+    heat: Mapping[str, CarriedHeat]
+
+
+@dataclass(frozen=True)
+class Group:
+    """The matches of one driver, or of one battery.
+
+    `median_cycle_s` counts a cycle that the end of the match cut short as longer than it was seen (Kaplan and
+    Meier); `shift_s` is how much longer the closed cycles are than those of all others (Hodges and Lehmann).
+    """
+
+    by: str
+    name: str
+    matches: tuple[str, ...]
+    median_cycle_s: float | None
+    shift_s: float | None
+    low_s: float | None
+    high_s: float | None
+    p: float | None
+    resistance_ohm: float | None
+    lowest_v: float | None
+
+
+@dataclass(frozen=True)
+class LightTell:
+    """Hits while the light was lit against hits while it was dark, over all matches."""
+
+    counts: LightCount
+    rates: RateComparison
+
+
+@dataclass(frozen=True)
 class Event:
-    """Matches in the order given; troubles with the most widespread first; files that could not be used."""
+    """Matches in the order in which they were played, as far as `ordered_by` could tell it.
+
+    Attributes:
+        ordered_by: `match sheet`, `clock` (the logs' own), `name`, or `given`.
+        records: one for each match, in the same order.
+        troubles: the most widespread first.
+        unusable: files that could not be used.
+        sheet_notes: what had to be mended or left out in the match sheet.
+    """
 
     robot: str
     matches: tuple[MatchSummary, ...]
     troubles: tuple[Trouble, ...]
     unusable: tuple[Unusable, ...] = ()
+    ordered_by: str = "given"
+    records: tuple[MatchRecord, ...] = ()
+    trends: tuple[Trend, ...] = ()
+    forecasts: tuple[Forecast, ...] = ()
+    groups: tuple[Group, ...] = ()
+    light: LightTell | None = None
+    sheet_notes: tuple[str, ...] = ()
 
     @property
     def recurring(self) -> tuple[Trouble, ...]:
         """Troubles of more than one match."""
         return tuple(trouble for trouble in self.troubles if trouble.recurring)
 
+    @property
+    def worsening(self) -> tuple[Trend, ...]:
+        """Trends that were found, for the worse."""
+        return tuple(trend for trend in self.trends if trend.worse)
+
 
 def event_of(
     analyses: Sequence[Analysis], *, names: Sequence[str] | None = None, unusable: Sequence[Unusable] = ()
 ) -> Event:
-    """Matches side by side. `names` are unique names for them; without it, their own names serve."""
+    """Matches side by side, as given. `names` are unique names for them; without it, their own serve."""
     names = [analysis.match.name for analysis in analyses] if names is None else names
-    named = list(zip(names, analyses, strict=True))
-    summaries = tuple(summary_of(analysis, name=name) for name, analysis in named)
-    robots = list(dict.fromkeys(analysis.robot.robot.name for analysis in analyses))
-    return Event(robots[0] if len(robots) == 1 else "", summaries, _troubles(named), tuple(unusable))
+    facts = [facts_of(analysis, name=name) for name, analysis in zip(names, analyses, strict=True)]
+    return _event(facts, "given", unusable, None)
 
 
-def summary_of(analysis: Analysis, *, name: str | None = None) -> MatchSummary:
-    """One match in a few figures."""
-    pieces = analysis.pieces
-    closed = [cycle.end_s - cycle.start_s for cycle in analysis.cycles if not cycle.open]
-    return MatchSummary(
-        name=analysis.match.name if name is None else name,
-        file=analysis.log.file,
-        verdict=_verdict(analysis),
-        counts={level: sum(f.severity is level for f in analysis.findings) for level in Severity},
-        parts=parts_by_severity(analysis.findings),
-        not_evaluated=sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks),
-        checks=len(analysis.checks),
-        repairs=sum(repair.count for repair in analysis.log.repairs),
-        failures=len(analysis.failures),
-        collected=pieces.collected.estimate if pieces else None,
-        released=pieces.released.estimate if pieces else None,
-        median_cycle_s=median(closed) if closed else None,
+def event_from(
+    facts: Sequence[MatchFacts], *, unusable: Sequence[Unusable] = (), sheet: MatchSheet | None = None
+) -> Event:
+    """The event of matches in any order; the order in which they are given changes nothing."""
+    in_order, told_by = ordered(facts, sheet)
+    missing = sorted(unusable, key=lambda file: (file.file, file.error))
+    return _event(in_order, told_by, missing, sheet)
+
+
+def _event(
+    facts: Sequence[MatchFacts], told_by: str, unusable: Sequence[Unusable], sheet: MatchSheet | None
+) -> Event:
+    records = _records(facts, sheet)
+    batteries = [record.battery for record in records]
+    trends = find_trends(facts, batteries)
+    heat, pauses = [record.heat for record in records], [record.pause_s for record in records]
+    robots = list(dict.fromkeys(one.robot for one in facts))
+    return Event(
+        robot=robots[0] if len(robots) == 1 else "",
+        matches=tuple(one.summary for one in facts),
+        troubles=tuple(sorted((*_troubles(facts), *_drags(trends)), key=_weight)),
+        unusable=tuple(unusable),
+        ordered_by=told_by,
+        records=tuple(records),
+        trends=trends,
+        forecasts=(*forecast_dropouts(facts, trends), *forecast_heat(facts, heat, pauses)),
+        groups=(*_groups("driver", facts, records), *_groups("battery", facts, records)),
+        light=_light(facts),
+        sheet_notes=tuple(repair.text for repair in sheet.repairs) if sheet else (),
     )
 
 
-def parts_by_severity(findings: Sequence[Finding]) -> dict[Severity, int]:
-    """How many parts have something to fix, to watch, to note: each counts once, by its worst finding."""
-    worst: dict[tuple[str, str], Severity] = {}
-    for level in reversed(Severity):
-        worst |= {(f.role, f.subject): level for f in findings if f.severity is level}
-    return {level: list(worst.values()).count(level) for level in Severity}
+def _records(facts: Sequence[MatchFacts], sheet: MatchSheet | None) -> list[MatchRecord]:
+    rows = [sheet.row_of(one) if sheet else None for one in facts]
+    seen: set[str] = set()
+    starts: list[float | None] = []
+    for one, row in zip(facts, rows, strict=True):
+        starts.append(start_s_of(one, row, first_of_log=one.summary.file not in seen))
+        seen.add(one.summary.file)
+    pauses = pauses_s(facts, starts)
+    heat = heat_through(facts, pauses)
+    told = zip(facts, rows, strict=True)
+    batteries = [row.battery if row and row.battery else one.battery for one, row in told]
+    return [MatchRecord(*parts) for parts in zip(rows, starts, pauses, batteries, heat, strict=True)]
 
 
-def _verdict(analysis: Analysis) -> str:
-    levels = {finding.severity for finding in analysis.findings}
-    if Severity.FIX in levels:
-        return "fix"
-    if Severity.WATCH in levels:
-        return "watch"
-    judged = any(check.verdict is not Verdict.NOT_EVALUATED for check in analysis.checks)
-    return "clear" if judged else "not_judged"
-
-
-def _troubles(named: Sequence[tuple[str, Analysis]]) -> tuple[Trouble, ...]:
+def _troubles(facts: Sequence[MatchFacts]) -> list[Trouble]:
     groups: dict[tuple[str, str, str], list[Occurrence]] = {}
-    for name, analysis in named:
-        for number, finding in enumerate(analysis.findings, 1):
-            key = (finding.kind, finding.subject, finding.role)
-            groups.setdefault(key, []).append(_occurrence(name, number, analysis, finding))
-    troubles = [Trouble(*key, _worst(met), tuple(met)) for key, met in groups.items()]
-    return tuple(sorted(troubles, key=_weight))
+    for one in facts:
+        for kind, subject, role, occurrence in one.findings:
+            groups.setdefault((kind, subject, role), []).append(occurrence)
+    return [Trouble(*key, _worst(met), tuple(met)) for key, met in groups.items()]
 
 
-def _occurrence(name: str, number: int, analysis: Analysis, finding: Finding) -> Occurrence:
-    at_s = finding.start_s - analysis.match.start_s
-    return Occurrence(name, number, at_s, finding.severity, finding.confidence, finding.text)
+def _drags(trends: Sequence[Trend]) -> list[Trouble]:
+    """Motors whose running current rises over the event at a like command."""
+    found = []
+    for trend in trends:
+        if trend.series.kind == "friction_trend" and trend.worse and (trend.share or 0.0) >= _WATCH_DRAG:
+            severity = Severity.FIX if (trend.share or 0.0) >= _FIX_DRAG else Severity.WATCH
+            advice = (
+                f"Turn the mechanism of {trend.series.subject} by hand with the power off: look for a tight "
+                "bearing, a rubbing belt or chain, something wound round a shaft."
+            )
+            subject = trend.series.subject
+            found.append(Trouble("friction_trend", subject, "motor", severity, (), trend.text, advice))
+    return found
+
+
+def _light(facts: Sequence[MatchFacts]) -> LightTell | None:
+    """All matches together: in one alone there are seldom hits enough."""
+    told = [one.light for one in facts if one.light]
+    if not told:
+        return None
+    counts = LightCount(
+        sum(light.hits_lit for light in told),
+        sum(light.lit_s for light in told),
+        sum(light.hits_dark for light in told),
+        sum(light.dark_s for light in told),
+    )
+    rates = compare_rates(counts.hits_lit, counts.lit_s, counts.hits_dark, counts.dark_s)
+    return LightTell(counts, rates)
+
+
+def _groups(by: str, facts: Sequence[MatchFacts], records: Sequence[MatchRecord]) -> list[Group]:
+    """The matches by driver or by battery; none where there are not two of them."""
+    names = [
+        (record.row.driver if record.row else "") if by == "driver" else record.battery or ""
+        for record in records
+    ]
+    several = sorted({name for name in names if name})
+    if len(several) < 2:
+        return []
+    return [_group(by, name, facts, names) for name in several]
+
+
+def _group(by: str, name: str, facts: Sequence[MatchFacts], names: Sequence[str]) -> Group:
+    own = [one for one, whose in zip(facts, names, strict=True) if whose == name]
+    others = [one for one, whose in zip(facts, names, strict=True) if whose and whose != name]
+    cycles = [cycle for one in own for cycle in one.cycles]
+    closed, rest = _closed(own), _closed(others)
+    shift = hodges_lehmann(closed, rest) if closed and rest else None
+    resistances = [one.resistance_ohm for one in own if one.resistance_ohm is not None]
+    lowest = [one.lowest_v for one in own if one.lowest_v is not None]
+    lasting = kaplan_meier([length_s for length_s, _ in cycles], [not still for _, still in cycles])
+    return Group(
+        by, name, tuple(one.name for one in own), lasting.median,
+        shift.shift if shift else None, shift.low if shift else None, shift.high if shift else None,
+        shift.p if shift else None,
+        median(resistances) if resistances else None, min(lowest) if lowest else None,
+    )  # fmt: skip
+
+
+def _closed(facts: Sequence[MatchFacts]) -> list[float]:
+    return [length_s for one in facts for length_s, still_open in one.cycles if not still_open]
+
+
+def light_words(tell: LightTell) -> str:
+    """The comparison in a sentence, with the counts."""
+    counts, rates = tell.counts, tell.rates
+    seen = (
+        f"{counted(counts.hits_lit, 'hit')} in {counts.lit_s:.0f} s with the light lit, "
+        f"{counts.hits_dark} in {counts.dark_s:.0f} s with it dark"
+    )
+    if rates.rate_ratio is None or rates.low is None:
+        return f"{seen}; too little to compare."
+    high = f"{rates.high:.1f}" if rates.high is not None else "any"
+    return f"{seen}: {rates.rate_ratio:.1f} times the rate ({rates.low:.1f} to {high}, p = {rates.p:.2g})."
 
 
 def _worst(occurrences: Sequence[Occurrence]) -> Severity:

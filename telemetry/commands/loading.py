@@ -6,17 +6,16 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from telemetry.commands.options import complain
-from telemetry.errors import RattletraceError, RobotFileError
+from telemetry.errors import RattletraceError
 
 if TYPE_CHECKING:
     from parsers import Limits
     from telemetry.analysis import Analysis, Guess
-    from telemetry.event import Unusable
     from telemetry.log import Log
+    from telemetry.match_sheet import MatchSheet
     from telemetry.robot import Robot
 
-__all__ = ["judged", "log_and_robot", "logs_with_robots", "stem", "told_unusable"]
+__all__ = ["judged", "log_and_robot", "logs_with_robots", "sheet_for", "stem"]
 
 
 def logs_with_robots(log_paths: Sequence[Path], robot_path: Path | None) -> list[tuple[Path, Path | None]]:
@@ -31,14 +30,16 @@ def logs_with_robots(log_paths: Sequence[Path], robot_path: Path | None) -> list
     return pairs
 
 
-def judged(log_path: Path, robot_path: Path | None, limits: Limits) -> tuple[Analysis, ...]:
-    """Every match of a log, judged."""
+def judged(
+    log_path: Path, robot_path: Path | None, limits: Limits, *, name: str | None = None
+) -> tuple[Analysis, ...]:
+    """Every match of a log, judged; named after `name`, or after the file."""
     from reports.names import safe_name
     from telemetry.judge import judge
 
     log, robot, guesses = log_and_robot(log_path, robot_path, limits)
-    name = safe_name(stem(log_path))
-    return judge(log, robot, name=name, guesses=guesses, settings=_settings(robot_path))
+    safe = safe_name(stem(log_path)) if name is None else name
+    return judge(log, robot, name=safe, guesses=guesses, settings=_settings(robot_path))
 
 
 def log_and_robot(
@@ -75,11 +76,20 @@ def stem(path: Path) -> str:
     return name
 
 
-def told_unusable(log_path: Path, error: RattletraceError) -> list[Unusable]:
-    """Say why a log cannot be used, and keep it for the event page."""
-    from telemetry.event import Unusable
+def sheet_for(log_paths: Sequence[Path], sheet_path: Path | None) -> tuple[MatchSheet | None, list[str]]:
+    """The match sheet named, else those of the folders given as logs; and what was wrong with them."""
+    import parsers
+    from telemetry.match_sheet import MatchSheet
 
-    lines = error.mistakes if isinstance(error, RobotFileError) and error.mistakes else (str(error),)
-    for line in lines:
-        complain(line)
-    return [Unusable(log_path.name, line) for line in lines]
+    beside = [path / "matches.csv" for path in log_paths if path.is_dir()]
+    paths = [sheet_path] if sheet_path else [path for path in beside if path.is_file()]
+    sheets, complaints = [], []
+    for path in dict.fromkeys(paths):
+        try:
+            sheets.append(parsers.read_match_sheet(path))
+        except RattletraceError as error:
+            complaints.append(str(error))
+    if not sheets:
+        return None, complaints
+    rows = [row for sheet in sheets for row in sheet.rows]
+    return MatchSheet(tuple(rows), tuple(repair for sheet in sheets for repair in sheet.repairs)), complaints

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 __all__ = [
     "EXIT_DONE", "EXIT_FOUND", "EXIT_UNUSABLE", "HELP", "SEVERITIES", "complain", "format_option",
     "json_option", "limit_options", "log_argument", "logs_argument", "out_option", "reader_limits",
-    "robot_option",
+    "robot_option", "sheet_option",
 ]  # fmt: skip
 
 EXIT_DONE, EXIT_FOUND, EXIT_UNUSABLE = 0, 1, 2
@@ -50,6 +50,12 @@ robot_option = click.option(
     "robot_path",
     type=click.Path(path_type=Path),
     help="The robot file that says what channels mean.",
+)
+sheet_option = click.option(
+    "--sheet",
+    "sheet_path",
+    type=click.Path(path_type=Path),
+    help="The match sheet (file, match, start time, driver, battery, note, video); else that of a folder.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 format_option = click.option(

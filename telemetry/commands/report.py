@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from telemetry.commands.loading import judged, logs_with_robots, told_unusable
+from telemetry.commands.batch import Done, run_all, tasks_of
+from telemetry.commands.loading import sheet_for
 from telemetry.commands.options import (
     EXIT_DONE,
     EXIT_FOUND,
@@ -23,78 +25,108 @@ from telemetry.commands.options import (
     out_option,
     reader_limits,
     robot_option,
+    sheet_option,
 )
-from telemetry.errors import RattletraceError
 
 if TYPE_CHECKING:
-    from telemetry.analysis import Analysis
-    from telemetry.event import Unusable
+    from telemetry.event import Event, Unusable
+    from telemetry.match_facts import MatchFacts
 
-__all__ = ["report"]
+__all__ = ["print_event", "report"]
+
+_PRINTED_TRENDS = 5
 
 
 @click.command(context_settings=HELP)
 @logs_argument
 @robot_option
+@sheet_option
 @out_option
+@click.option(
+    "--jobs", type=click.IntRange(1, 64), default=1, show_default=True, metavar="N",
+    help="Judge the logs on so many processes.",
+)  # fmt: skip
 @click.option("--fail-on", type=click.Choice(SEVERITIES), help="Exit with 1 when a finding is that grave.")
 @json_option
 @limit_options
 def report(
     log_paths: Sequence[Path],
     robot_path: Path | None,
+    sheet_path: Path | None,
     out: Path,
+    jobs: int,
     fail_on: str | None,
     as_json: bool,
     **limits: float,
 ) -> int:
-    """Write a page for each match, and one for the event, into DIR. LOG is a file or a folder."""
-    from reports import event_json, json_text, write_event
-    from telemetry.event import event_of
+    """Write a page for each match, and one for the event, into DIR. LOG is a file or a folder.
 
-    analyses: list[Analysis] = []
-    unusable: list[Unusable] = []
-    for log_path, robot_file in _with_progress(logs_with_robots(log_paths, robot_path)):
-        try:
-            analyses += judged(log_path, robot_file, reader_limits(limits))
-        except RattletraceError as error:
-            unusable += told_unusable(log_path, error)
-    if analyses or unusable:
-        write_event(analyses, out, unusable=unusable)
+    The order of the logs on the line changes nothing: matches are ordered by the match sheet (matches.csv
+    beside the logs, or --sheet), else by the logs' own clocks, else by name. Of each match only a few figures
+    are kept, so that memory does not grow with the number of logs.
+    """
+    from reports import event_json, json_text
+    from reports.writing import write_event_page
+    from telemetry.event import event_from
+
+    tasks = tasks_of(log_paths, robot_path, reader_limits(limits), out)
+    sheet, sheet_complaints = sheet_for(log_paths, sheet_path)
+    with _progress(len(tasks)) as tell:
+        done = run_all(tasks, jobs=jobs, tell=tell)
+    event = event_from(_facts(done), unusable=_unusable(done), sheet=sheet)
+    write_event_page(event, out)
     if as_json:
-        click.echo(json_text(event_json(event_of(analyses, unusable=unusable))), nl=False)
+        click.echo(json_text(event_json(event)), nl=False)
     else:
-        _print_verdicts(analyses, out)
-    broken = [f"{analysis.match.name}: {failure}" for analysis in analyses for failure in analysis.failures]
+        print_event(event, _facts(done), out)
+    complaints = [*sheet_complaints, *(line for one in done for line in one.complaints)]
+    for line in dict.fromkeys(complaints):
+        complain(line)
+    broken = [f"{one.name}: {failure}" for one in _facts(done) for failure in one.broken]
     for failure in broken:
         complain(f"a step broke and its part is missing: {failure}")
-    if unusable or broken:
+    if complaints or broken:
         return EXIT_UNUSABLE
-    return EXIT_FOUND if _reached(analyses, fail_on) else EXIT_DONE
+    return EXIT_FOUND if _reached(event, fail_on) else EXIT_DONE
 
 
-def _print_verdicts(analyses: Sequence[Analysis], out: Path) -> None:
+def print_event(event: Event, facts: Sequence[MatchFacts], out: Path) -> None:
+    """A line for each match with its first jobs, what gets worse, and where the page lies."""
     from telemetry.plain import shown
 
-    for analysis in analyses:
-        counts = {level: sum(f.severity == level for f in analysis.findings) for level in SEVERITIES}
-        click.echo(f"{analysis.match.name}: {counts['fix']} to fix, {counts['watch']} to watch")
-        for action in analysis.pit_list[:3]:
-            click.echo(f"  {action.severity}: {shown(action.why, 160)}")
+    pits = {one.name: one.pit for one in facts}
+    for summary in event.matches:
+        counts = {level: next(n for s, n in summary.counts.items() if s == level) for level in SEVERITIES}
+        click.echo(f"{summary.name}: {counts['fix']} to fix, {counts['watch']} to watch")
+        for severity, why in pits[summary.name]:
+            click.echo(f"  {severity}: {shown(why, 160)}")
+    for trend in event.worsening[:_PRINTED_TRENDS]:
+        click.echo(f"Getting worse: {shown(trend.text, 240)}")
     click.echo(f"Open {out / 'index.html'}")
 
 
-def _reached(analyses: Sequence[Analysis], fail_on: str | None) -> bool:
+def _facts(done: Sequence[Done]) -> list[MatchFacts]:
+    return [facts for one in done for facts in one.facts]
+
+
+def _unusable(done: Sequence[Done]) -> list[Unusable]:
+    from telemetry.event import Unusable
+
+    return [Unusable(one.file, line) for one in done for line in one.complaints]
+
+
+def _reached(event: Event, fail_on: str | None) -> bool:
     if fail_on is None:
         return False
     grave = SEVERITIES[: SEVERITIES.index(fail_on) + 1]
-    return any(finding.severity in grave for analysis in analyses for finding in analysis.findings)
+    return any(trouble.severity in grave for trouble in event.troubles)
 
 
-def _with_progress(pairs: list[tuple[Path, Path | None]]) -> Iterator[tuple[Path, Path | None]]:
-    """The same pairs, with a bar on a terminal where there are several."""
-    if len(pairs) < 2 or not sys.stderr.isatty():
-        yield from pairs
+@contextmanager
+def _progress(logs: int) -> Iterator[Callable[[], None]]:
+    """What to call after each log: moves a bar on a terminal where there are several, else nothing."""
+    if logs < 2 or not sys.stderr.isatty():
+        yield lambda: None
         return
-    with click.progressbar(pairs, label="Reading", file=sys.stderr) as bar:
-        yield from bar
+    with click.progressbar(length=logs, label="Reading", file=sys.stderr) as bar:
+        yield lambda: bar.update(1)

@@ -1,0 +1,106 @@
+"""The next match: how likely a dropout is, and how warm each motor starts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean, median, variance
+
+from telemetry.carried_heat import CarriedHeat
+from telemetry.match_facts import MatchFacts
+from telemetry.statistics import chance_of_any
+from telemetry.thermal import cooled_level
+from telemetry.trends import Trend, settled_part
+from telemetry.wording import counted
+
+__all__ = ["USUAL_PAUSES_S", "Forecast", "forecast_dropouts", "forecast_heat"]
+
+USUAL_PAUSES_S = (600.0, 1200.0, 2400.0)
+"""Ten, twenty and forty minutes: shortest, usual and longest pause where none is known (common practice)."""
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What the next match is likely to bring, with its interval, in a plain sentence.
+
+    For a dropout `probability` is the chance of at least one, with its 90 % interval; for heat it is None,
+    and `level` is where the motor starts, between those after the longest and the shortest pause.
+    """
+
+    kind: str
+    subject: str
+    probability: float | None
+    low: float
+    high: float
+    text: str
+    level: float | None = None
+    pause_s: float | None = None
+
+
+def forecast_dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend]) -> tuple[Forecast, ...]:
+    """The chance of at least one dropout in a next match as long as the usual one, the likeliest first.
+
+    Gamma–Poisson (see `chance_of_any`). Dropouts that come in clusters count as clusters: counts are divided
+    by their variance over their mean where that is above 1 and four matches or more tell it. Where a trend
+    was found, the later half of the matches speaks for the next.
+    """
+    subjects = sorted({f.subject for one in facts for f in one.faults if f.kind == "dropout"})
+    found = [forecast for subject in subjects if (forecast := _dropouts(facts, trends, subject))]
+    return tuple(sorted(found, key=lambda forecast: (-(forecast.probability or 0.0), forecast.subject)))
+
+
+def _dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend], subject: str) -> Forecast | None:
+    trended = any(t.found and t.series.kind == "dropout" and t.series.subject == subject for t in trends)
+    first = settled_part(facts, trended)
+    known = [
+        (count, one.active_s)
+        for one in facts[first:]
+        if (count := one.count("dropout", subject)) is not None and one.active_s > 0
+    ]
+    if not known:
+        return None
+    counts, exposure_s = [count for count, _ in known], sum(active for _, active in known)
+    usual_s = median(active for _, active in known)
+    clusters = round(sum(counts) / _clustering(counts))
+    chance = chance_of_any(clusters, exposure_s, usual_s)
+    matches = f"the last {len(known)} matches" if first else counted(len(known), "match", "matches")
+    text = (
+        f"{subject}: {chance.probability:.0%} chance of at least one dropout in the next match "
+        f"({chance.low:.0%} to {chance.high:.0%}), if it goes on as in {matches} "
+        f"({counted(sum(counts), 'dropout')})."
+    ).replace("%", " %")
+    return Forecast("dropout", subject, chance.probability, chance.low, chance.high, text)
+
+
+def _clustering(counts: Sequence[int]) -> float:
+    if len(counts) < 4 or sum(counts) == 0:
+        return 1.0
+    return max(1.0, variance(counts) / fmean(counts))
+
+
+def forecast_heat(
+    facts: Sequence[MatchFacts],
+    heat: Sequence[Mapping[str, CarriedHeat]],
+    pauses: Sequence[float | None],
+) -> tuple[Forecast, ...]:
+    """Where each motor starts the next match, the warmest first.
+
+    After the usual pause of the event so far, between its longest and shortest; where none is known, after
+    20 min, between 40 and 10.
+    """
+    if not facts:
+        return ()
+    known = sorted(pause for pause in pauses if pause is not None)
+    shortest, usual, longest = (known[0], median(known), known[-1]) if known else USUAL_PAUSES_S
+    found = []
+    for name, carried in heat[-1].items():
+        cooling_s = facts[-1].motors[name].cooling_s
+        if cooling_s is not None:
+            low, level, high = (cooled_level(carried.end, p, cooling_s) for p in (longest, usual, shortest))
+            text = (
+                f"{name} starts the next match at {level:.0%} of its heat limit after a pause of "
+                f"{usual / 60:.0f} min ({low:.0%} to {high:.0%} after {longest / 60:.0f} to "
+                f"{shortest / 60:.0f} min{'' if known else '; no pause is known, these are usual ones'})."
+            ).replace("%", " %")
+            found.append(Forecast("heat", name, None, low, high, text, level, usual))
+    return tuple(sorted(found, key=lambda forecast: (-(forecast.level or 0.0), forecast.subject)))
