@@ -36,8 +36,9 @@ def sniff_delimited(source: Source) -> str | None:
             return f"it is {words}"
     if not head.strip(_BLANKS) and not source.data.strip(_BLANKS):
         return "it holds no text"
-    controls = len(head) - len(head.translate(None, _CONTROLS))
-    if controls > 2 * _CONTROL_SHARE * len(head) or (controls - head.count(0)) > _CONTROL_SHARE * len(head):
+    said = len(head) - head.count(0)
+    controls = len(head) - len(head.translate(None, _CONTROLS)) - head.count(0)
+    if controls > _CONTROL_SHARE * said:
         return "it is binary"
     return None
 

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from parsers.ledger import Ledger
+from parsers.ledger import Ledger, braced
 from parsers.limits import Limits
 from parsers.overrides import Told
+from parsers.pages import MalformedPageError, page_sizes
 from parsers.source import Source
 from parsers.table import ArrayColumn, Column, Table, TextColumn
 from telemetry.errors import LogError
@@ -22,6 +23,8 @@ __all__ = ["read_parquet", "sniff_parquet"]
 
 _MAGIC = b"PAR1"
 _BATCH_ROWS = 1 << 16
+_MOST_FOOTER_BYTES = 1 << 25
+_MOST_PAGES = 200_000
 
 
 def sniff_parquet(source: Source) -> str | None:
@@ -30,32 +33,46 @@ def sniff_parquet(source: Source) -> str | None:
 
 
 def read_parquet(source: Source, ledger: Ledger, told: Told, limits: Limits) -> Table:
-    """The table in a Parquet file. Raises LogError when it is damaged, too large or nested."""
+    """The table in a Parquet file. Raises LogError when it is damaged or too large.
+
+    Columns of what is no number, state or text, as lists, are left out as `left_out_column`.
+    """
     import pyarrow as pa
 
     try:
         table = _arrow_table(source, limits)
-        names = tuple(str(name) for name in table.column_names)
-        columns = tuple(_column(source, name, table.column(i)) for i, name in enumerate(names))
-    except (pa.ArrowException, OSError, MemoryError, ValueError) as error:
+        found = [(str(name), _column(table.column(i))) for i, name in enumerate(table.column_names)]
+    except (pa.ArrowException, OSError, MemoryError, ValueError, MalformedPageError) as error:
         reason = shown(str(error).split("\n")[0], 60)
         raise LogError(
             f"{source.shown}: looked for a whole Parquet file, found a damaged one ({reason}); "
             f"copy it from the robot again"
         ) from error
-    if not columns or not table.num_rows:
+    kept = [(name, column) for name, column in found if column is not None]
+    if not kept or not table.num_rows:
         raise LogError(
-            f"{source.shown}: looked for rows, found {len(names)} columns without any; export the log again"
+            f"{source.shown}: looked for rows, found {len(found)} columns without any; export the log again"
         )
+    _enter_left_out([name for name, column in found if column is None], table.num_rows, ledger)
     return Table(
-        names=names,
-        columns=columns,
-        units=(None,) * len(names),
+        names=tuple(name for name, _ in kept),
+        columns=tuple(column for _, column in kept),
+        units=(None,) * len(kept),
         lines=None,
-        cells_in_file=table.num_rows * len(names),
+        cells_in_file=table.num_rows * len(found),
         encoding="parquet",
         delimiter="",
         decimal="",
+    )
+
+
+def _enter_left_out(names: list[str], rows: int, ledger: Ledger) -> None:
+    told = ", ".join(braced(name, 40) for name in names[:4])
+    ledger.add(
+        "left_out_column",
+        len(names),
+        f"{{count}} column(s) of what is no number, state or text left out: {told}.",
+        cells=rows * len(names),
     )
 
 
@@ -64,9 +81,15 @@ def _arrow_table(source: Source, limits: Limits) -> pa.Table:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    schema = pq.read_schema(pa.BufferReader(source.data))
+    if not source.data.endswith(_MAGIC):
+        raise pa.ArrowInvalid("its end is missing")
+    footer = int.from_bytes(source.data[-8:-4], "little")
+    _refuse_beyond(source, "bytes of footer", _MOST_FOOTER_BYTES, footer)
+    file = pq.ParquetFile(pa.BufferReader(source.data))
+    schema = file.schema_arrow
     width = len(schema.names)
     _refuse_beyond(source, "channels", limits.channels + 3, width)
+    _weigh_pages(source, file.metadata, limits)
     file = pq.ParquetFile(pa.BufferReader(source.data), read_dictionary=_text_columns(schema))
     batches, rows, size = [], 0, 0
     for batch in file.iter_batches(batch_size=_BATCH_ROWS):
@@ -77,6 +100,22 @@ def _arrow_table(source: Source, limits: Limits) -> pa.Table:
     if rows != file.metadata.num_rows:
         raise pa.ArrowInvalid(f"the footer promises {file.metadata.num_rows} rows, {rows} are there")
     return pa.Table.from_batches(batches, schema=file.schema_arrow)
+
+
+def _weigh_pages(source: Source, metadata: Any, limits: Limits) -> None:
+    """Refuses a file whose pages would unpack to more than the limit, before one of them is."""
+    pages = size = 0
+    for group in range(metadata.num_row_groups):
+        row_group = metadata.row_group(group)
+        for index in range(row_group.num_columns):
+            chunk = row_group.column(index)
+            start = chunk.data_page_offset
+            if chunk.has_dictionary_page and 0 < (chunk.dictionary_page_offset or 0) < start:
+                start = chunk.dictionary_page_offset
+            for unpacked in page_sizes(source.data, start, chunk.total_compressed_size):
+                pages, size = pages + 1, size + unpacked
+                _refuse_beyond(source, "pages", _MOST_PAGES, pages)
+                _refuse_beyond(source, "unpacked bytes", limits.unpacked_bytes, size)
 
 
 def _refuse_beyond(source: Source, what: str, limit: int, found: int) -> None:
@@ -94,14 +133,18 @@ def _text_columns(schema: pa.Schema) -> list[str]:
     return [f.name for f in schema if pa.types.is_string(f.type) or pa.types.is_large_string(f.type)]
 
 
-def _column(source: Source, name: str, chunks: pa.ChunkedArray) -> Column:
+def _column(chunks: pa.ChunkedArray) -> Column | None:
+    """A column's cells, or None where they are no numbers, states, times or text."""
     import pyarrow as pa
 
     kind = chunks.type
     if pa.types.is_dictionary(kind):
         kind = kind.value_type
-    if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        chunks = chunks if _is_text(kind) else chunks.cast(kind)
+    if _is_text(kind):
         return _text(chunks)
+    if pa.types.is_date(kind):
+        return _text(chunks.cast(pa.date32()).cast(pa.string()))
     if pa.types.is_timestamp(kind):
         whole = chunks.cast(pa.timestamp("ns", kind.tz)).cast(pa.int64())
         return ArrayColumn(_filled(whole, 0), _present(chunks), timestamps=True)
@@ -115,10 +158,13 @@ def _column(source: Source, name: str, chunks: pa.ChunkedArray) -> Column:
         return ArrayColumn(_filled(chunks.cast(pa.float64()), 0.0), _present(chunks))
     if pa.types.is_null(kind):
         return ArrayColumn(np.zeros(len(chunks)), np.zeros(len(chunks), dtype=bool))
-    raise LogError(
-        f"{source.shown}: looked for numbers, states and text, found {shown(str(kind), 40)} in column "
-        f"{shown(name, 40)!r}; export the log without it"
-    )
+    return None
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    import pyarrow as pa
+
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind))
 
 
 def _present(chunks: pa.ChunkedArray) -> BoolArray | None:

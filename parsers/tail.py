@@ -30,8 +30,10 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     if not len(compared):
         return None
     place = len(layout.names) - 1
-    own = _cell(records, index, place, layout)
-    others = [_cell(records, other, place, layout) for other in compared.tolist()]
+    cells = _cells(records, index, layout)
+    own = cells[place]
+    rows = _alike(cells, [_cells(records, other, layout) for other in compared.tolist()], layout.decimal)
+    others = [row[place] for row in rows]
     if own.lower() in MISSING:
         return None if any(cell.lower() in MISSING for cell in others) else False
     numbers = [cell for cell in others if is_number(cell, layout.decimal) and cell.lower() not in MISSING]
@@ -42,9 +44,19 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     return True if own in others else None
 
 
-def _cell(records: Records, index: int, place: int, layout: Layout) -> str:
-    cells = split_line(records.record(index), layout.delimiter)
-    return cells[place].strip() if place < len(cells) else ""
+def _cells(records: Records, index: int, layout: Layout) -> list[str]:
+    cells = [cell.strip() for cell in split_line(records.record(index), layout.delimiter)]
+    return cells + [""] * (len(layout.names) - len(cells))
+
+
+def _alike(own: list[str], rows: list[list[str]], decimal: str) -> list[list[str]]:
+    """The rows that share a word with a row, as those of one channel of a long log do; else all."""
+    for place, cell in enumerate(own[:-1]):
+        if cell.lower() not in MISSING and not is_number(cell, decimal):
+            sharing = [row for row in rows if row[place] == cell]
+            if sharing:
+                return sharing
+    return rows
 
 
 def _is_whole_number(own: str, others: list[str], decimal: str) -> bool | None:
