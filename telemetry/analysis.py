@@ -16,9 +16,9 @@ from telemetry.robot import Robot
 from telemetry.statistics import RateComparison
 
 __all__ = [
-    "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Guess", "Interruption",
-    "LimitTrouble", "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces", "Protection",
-    "SensorState", "SourceStretch", "Supply", "Switching", "Travel",
+    "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Driving", "Guess",
+    "Interruption", "LimitTrouble", "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces",
+    "Protection", "SensorState", "SourceStretch", "Supply", "Switching", "Travel",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -273,7 +273,9 @@ class Pieces:
 class Cycle:
     """From the last release of one volley to the last of the next; `stages` in seconds.
 
-    `open` marks the last cycle where the match ended before its release: then `end_s` is that end.
+    `open` marks the last cycle where the match ended before its release: then `end_s` is that end. `contacts`
+    counts the hits in it; `under_contact_s`, `faulty_sensor_s` and `standing_s` are how much of it passed
+    under contact, with a beam that lied, and without moving (None where no drive motor tells).
     """
 
     number: int
@@ -282,6 +284,32 @@ class Cycle:
     pieces: int
     stages: Mapping[str, float]
     open: bool = False
+    contacts: int = 0
+    under_contact_s: float = 0.0
+    faulty_sensor_s: float = 0.0
+    standing_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Driving:
+    """Cycle times of one match in a few numbers; None where there is too little to tell.
+
+    Attributes:
+        median_s, low_s, high_s: of the closed cycles, with the 95 % interval by order statistics.
+        waiting_median_s: with the open last cycle as one cut short (Kaplan and Meier).
+        clean_median_s: of the cycles without a hit and without a lying beam.
+        faulty_sensor_cost_s, contact_cost_s: what cycles with such a trouble took beyond that, in all.
+    """
+
+    closed_cycles: int
+    median_s: float
+    low_s: float | None
+    high_s: float | None
+    waiting_median_s: float | None
+    clean_cycles: int
+    clean_median_s: float | None
+    faulty_sensor_cost_s: float | None
+    contact_cost_s: float | None
 
 
 @dataclass(frozen=True)
@@ -378,6 +406,7 @@ class Analysis:
     supply: Supply | None = None
     pieces: Pieces | None = None
     cycles: tuple[Cycle, ...] = ()
+    driving: Driving | None = None
     findings: tuple[Finding, ...] = ()
     checks: tuple[Check, ...] = ()
     sensors: Mapping[str, SensorState] = field(default_factory=_empty)

@@ -15,6 +15,7 @@ from telemetry.detectors import DETECTORS, Detector, NotEvaluated
 from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s, usual_pass_s
 from telemetry.estimators.contacts import find_contacts
 from telemetry.estimators.cycles import find_cycles
+from telemetry.estimators.driving import burden_cycles, sum_up_driving
 from telemetry.estimators.gaps import find_gaps
 from telemetry.estimators.interruptions import find_interruptions
 from telemetry.estimators.limit_evidence import LimitEvidence
@@ -155,7 +156,14 @@ def _pieces(known: Analysis) -> Parts:
 
 
 def _cycles(known: Analysis) -> Parts:
-    return {"cycles": find_cycles(known.pieces, known.match)}
+    cycles = burden_cycles(
+        find_cycles(known.pieces, known.match),
+        contacts=known.contacts,
+        pieces=known.pieces,
+        robot=known.robot,
+        motors=known.motors,
+    )
+    return {"cycles": cycles, "driving": sum_up_driving(cycles)}
 
 
 def _sensors(known: Analysis) -> Parts:
