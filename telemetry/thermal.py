@@ -14,7 +14,9 @@ from numpy.typing import ArrayLike
 
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["cooled_level", "cooling_time_s", "operate_time_s", "safe_current_a", "thermal_level"]
+__all__ = [
+    "cooled_level", "cooling_time_s", "operate_time_s", "safe_current_a", "thermal_level", "time_constant_s",
+]  # fmt: skip
 
 _BLOCK = 4.0
 _FORGOTTEN = 37.0
@@ -105,6 +107,14 @@ def cooling_time_s(
 def cooled_level(level: float, pause_s: float, cooling_s: float) -> float:
     """The level after a pause without current: what a motor carries from one match into the next."""
     return float(level * np.exp(-pause_s / cooling_s))
+
+
+def time_constant_s(bears_s: float, ratio: float, *, level: float = 0.0) -> float:
+    """The heating time constant of a motor that bears a multiple of its continuous current for so long.
+
+    `level` is where it starts. The operate time solved for τ: t / ln((x² − H) / (x² − 1)). `ratio` above 1.
+    """
+    return bears_s / float(np.log((ratio**2 - level) / (ratio**2 - 1.0)))
 
 
 def safe_current_a(level: float, rest_s: float, *, continuous_a: float, heating_s: float) -> float:

@@ -33,8 +33,8 @@ _FED = 0.02
 _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
-_RISES = 1.1
-_STAYS = 0.1
+_RISES, _SLOW = 1.1, 0.8
+_STAYS, _STAYED_S = 0.15, 0.4
 _PLAIN_LOAD = 0.06
 _HELD = 0.7
 _ROUNDING_S = 1e-6
@@ -134,15 +134,16 @@ def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> 
 
 
 def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> bool:
-    """Whether nothing else explains a stretch without current: always, where a speed channel says so.
+    """Whether nothing else explains a stretch without current: a speed channel that says it is slow, or this.
 
-    By current alone, a motor turned from outside at just the speed that its voltage asks draws nothing
-    either. It does not lose a load at once, nor start from rest so, nor keep up with a voltage that rises.
+    A motor turned from outside at just the speed that its voltage asks draws nothing either. But it does not
+    lose a load at once, nor start from rest so, nor keep up with a voltage that rises.
     """
     model = MotorModel.from_motor(motor)
-    if trace.speed_source == "channel" or model is None:
-        return True
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
+    by_channel = trace.speed_source == "channel"
+    if model is None or (by_channel and float(np.nanmin(trace.speed_share[inside])) < _SLOW):
+        return True
     before = (trace.t_s >= start_s - _REST_S) & (trace.t_s < start_s)
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
         return True
@@ -159,7 +160,8 @@ def _lost_at_once(trace: MotorTrace, model: MotorModel, start_s: float) -> bool:
     if trace.t_s[at] - trace.t_s[last] > hold_s(trace.t_s):
         return False
     near, earlier = slice(max(at - 3, 0), max(at - 1, 1)), slice(max(at - 6, 0), max(at - 3, 1))
-    stays = abs(trace.applied_v[at] / max(float(np.median(trace.applied_v[near])), 1e-9) - 1) < _STAYS
+    lately = slice(min(int(np.searchsorted(trace.t_s, start_s - _STAYED_S)), earlier.start), at + 1)
+    stays = float(np.ptp(trace.applied_v[lately])) < _STAYS * trace.applied_v[at]
     load_a = float(np.median(trace.current_a[near]))
     held = load_a > _HELD * float(np.median(trace.current_a[earlier]))
     plain = load_a * model.resistance_ohm > _PLAIN_LOAD * trace.applied_v[at]

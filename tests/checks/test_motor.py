@@ -7,9 +7,16 @@ import math
 import numpy as np
 import pytest
 
-from telemetry.copper import resistance_ratio, winding_temperature_c
+from telemetry.copper import ALPHA20_PER_K, ZERO_RESISTANCE_C, resistance_ratio, winding_temperature_c
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from tests.checks.published import approx, published
+
+
+def test_cu_02_where_the_line_of_resistance_meets_zero() -> None:
+    """IEC 60028: 1 / 0.00393 − 20 = 234.45 °C below zero; printed as −234.5 °C."""
+    check = published("cu-02")
+    assert check["inputs"]["alpha20_per_K"] == ALPHA20_PER_K
+    assert approx(check) == ZERO_RESISTANCE_C
 
 
 def test_cu_03_resistance_of_copper_over_temperature() -> None:
@@ -59,6 +66,49 @@ def test_dc_01_permanent_magnet_machine_with_copper_loss_only() -> None:
         motor.free_speed_rad_s(given["V"]) / RAD_S_PER_RPM,
     ] == approx(check)
     assert speed / RAD_S_PER_RPM == pytest.approx(given["n_rpm"], abs=1e-9)
+
+
+def test_dc_02_permanent_magnet_machine_with_losses() -> None:
+    """Modelica Standard Library, machine 2: hot winding 0.05 Ω, inner voltage 94.5 V, 9100 W, 61.30 N·m.
+
+    The model has no brush, core or stray loss: those stand here as the published numbers.
+    """
+    check = published("dc-02")
+    given = check["inputs"]
+    hot_ohm = given["R20_ohm"] * (1 + given["alpha"] * (given["T_C"] - 20))
+    motor = MotorModel(given["V"], 1500, 0.0, given["V"] / hot_ohm)
+    inner_v = motor.back_emf_v(given["V"], given["I_A"]) - given["brush_V"]
+    lost_w = given["core_W"] + given["stray_W"] + given["friction_W"]
+    shaft_w = inner_v * given["I_A"] - lost_w
+    torque_nm = shaft_w / (given["n_rpm"] * RAD_S_PER_RPM)
+    assert [motor.resistance_ohm, inner_v, shaft_w, torque_nm] == approx(check)
+    cold = MotorModel(given["V"], 1500, 0.0, given["V"] / given["R20_ohm"])
+    assert cold.resistance_at(given["T_C"]) == pytest.approx(hot_ohm, rel=2e-3)
+
+
+def test_dc_03_a_textbook_motor_at_two_loads() -> None:
+    """Fitzgerald, Kingsley and Umans, Electric Machinery, 6th ed., ch. 7 (printed figures from memory)."""
+    check = published("dc-03")
+    given = check["inputs"]
+    stall_a = given["V1"] / given["R_ohm"]
+    motor = MotorModel(given["V1"], given["n1_rpm"], given["I1_A"], stall_a)
+    speed = given["n2_rpm"] * RAD_S_PER_RPM
+    lost_w = motor.back_emf_v(given["V1"], given["I1_A"]) * given["I1_A"]
+    back_v = motor.k_v_s_per_rad * speed
+    current_a = (given["V2"] - back_v) / motor.resistance_ohm
+    assert motor.speed_rad_s(given["V2"], current_a) == pytest.approx(speed)
+    assert [motor.k_v_s_per_rad, lost_w, back_v, current_a, back_v * current_a - lost_w] == approx(check)
+
+
+def test_dc_04_a_loaded_motor_at_half_the_voltage() -> None:
+    """Inputs of a textbook companion; the book prints a less exact answer."""
+    check = published("dc-04")
+    given = check["inputs"]
+    motor = MotorModel(given["V0"], given["n0_rpm"], 0.0, given["V0"] / given["R_ohm"])
+    current_a = motor.steady_current_a(given["T_Nm"])
+    speed = motor.steady_speed_rad_s(given["V"], given["T_Nm"])
+    back_v = motor.back_emf_v(given["V"], current_a)
+    assert [motor.k_v_s_per_rad, current_a, back_v, speed / RAD_S_PER_RPM] == approx(check)
 
 
 def test_dc_05_stall_free_run_most_power_and_best_efficiency() -> None:

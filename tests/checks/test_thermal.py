@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.thermal import cooling_time_s, operate_time_s, thermal_level
+from telemetry.thermal import cooling_time_s, operate_time_s, thermal_level, time_constant_s
 from tests.checks.published import approx, published
 
 
@@ -14,6 +14,25 @@ def test_th_01_cold_operate_times_of_a_printed_table() -> None:
     check = published("th-01")
     times = operate_time_s(check["inputs"]["I_over_kIb"], check["inputs"]["tau_s"])
     assert times.tolist() == approx(check)
+
+
+def test_th_02_operate_times_for_other_time_constants() -> None:
+    """The same printed table, at twice the setting."""
+    check = published("th-02")
+    times = [
+        float(operate_time_s(check["inputs"]["I_over_kIb"], tau_s)) for tau_s in check["inputs"]["tau_s"]
+    ]
+    assert times == approx(check)
+
+
+@pytest.mark.parametrize(("identifier", "hot"), [("th-03", False), ("th-04", True)])
+def test_time_constant_from_a_stall_time(identifier: str, hot: bool) -> None:
+    """Motor-protection manual 1VTA100114 rev. 04 (2005), p. 25: 5 s at 6 times the rating, k² = 1.21."""
+    check = published(identifier)
+    given = check["inputs"]
+    level = 1 / given["k2"] if hot else 0.0
+    ratio = given["n"] / np.sqrt(given["k2"])
+    assert time_constant_s(given["t_s"], ratio, level=level) == approx(check)
 
 
 def test_th_05_hot_operate_times() -> None:
