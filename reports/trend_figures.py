@@ -90,7 +90,7 @@ def _panel(axes: Axes, trend: Trend, matches: int) -> None:
     step = max(1, math.ceil(matches / 10))
     axes.set_xticks(range(1, matches + 1, step))
     low, high = min(values), max(values)
-    room = max((high - low) * 0.15, abs(high) * 0.02, 0.05)
+    room = max((high - low) * 0.15, abs(high) * 0.05, 0.05)
     axes.set_ylim(min(0.0, low) if series.unit == "a match" else low - room, high + room)
     axes.grid(visible=True, color=LIGHT["grid"], linewidth=0.6)
     axes.set_axisbelow(True)

@@ -24,7 +24,7 @@ LEAST_MATCHES = 4
 _LEVEL = 0.05
 _LEAST_FAULTS = 3
 _LEAST_MORE_FAULTS = 1.0
-_LEAST_SHARE = {"friction_trend": 0.10, "source_resistance": 0.15, "cycle_time": 0.12}
+_LEAST_SHARE = {"friction_trend": 0.10, "source_resistance": 0.15, "cycle_time": 0.20}
 """Change over the event, against the median, from which it matters (our choice)."""
 _USUAL_MATCH_S = 150.0
 _LEAST_DUTY_TIME_S = 2.0

@@ -1,0 +1,189 @@
+"""Before and after: did the fix work, and how many clean matches would it take to call it proven?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from telemetry.match_facts import MatchFacts
+from telemetry.statistics import RateComparison, adjusted_p, compare_rates, e_test, fisher_exact
+from telemetry.wording import counted
+
+__all__ = ["Comparison", "Side", "SubjectComparison", "Totals", "clean_matches_needed", "compare_matches"]
+
+LEVEL = 0.05
+_MOST_MATCHES = 500
+
+
+@dataclass(frozen=True)
+class Totals:
+    """One side as a whole: its matches, how long the robot was enabled, and how often it was hit."""
+
+    matches: tuple[str, ...]
+    active_s: float
+    contacts: int
+
+
+@dataclass(frozen=True)
+class Side:
+    """One kind of fault of one subject on one side: faults, time looked at, matches with and without."""
+
+    faults: int
+    exposure_s: float
+    matches_with: int
+    matches: int
+
+
+@dataclass(frozen=True)
+class SubjectComparison:
+    """One kind of fault of one subject, after against before.
+
+    Attributes:
+        rates: the rate after over the rate before, exact; p on both sides.
+        p_of_matches: Fisher's exact test of matches with the fault against matches without.
+        p_unconditional: the two rates again, without their sum held fixed (E-test).
+        adjusted_p: `rates.p` over everything compared in the call (Benjamini and Hochberg).
+        clean_matches_needed: further matches without the fault until the fix is proven; 0 where it is, None
+            where no number of clean matches would say so.
+        verdict: `improved`, `worse` or `undecided`.
+    """
+
+    subject: str
+    kind: str
+    role: str
+    before: Side
+    after: Side
+    rates: RateComparison
+    p_of_matches: float
+    p_unconditional: float
+    adjusted_p: float
+    clean_matches_needed: int | None
+    verdict: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Both sides and every fault that was met on either, the most telling first."""
+
+    before: Totals
+    after: Totals
+    subjects: tuple[SubjectComparison, ...]
+    not_judged: tuple[str, ...]
+
+
+def compare_matches(before: Sequence[MatchFacts], after: Sequence[MatchFacts]) -> Comparison:
+    """Every kind of fault met on either side, by subject; what one side could not judge is named apart."""
+    keys = sorted({(f.kind, f.subject, f.role) for one in (*before, *after) for f in one.faults if f.count})
+    compared, left_out = [], []
+    for kind, subject, role in keys:
+        sides = _side(before, kind, subject, role), _side(after, kind, subject, role)
+        if sides[0].matches and sides[1].matches:
+            compared.append((kind, subject, role, *sides))
+        else:
+            side = "after" if sides[0].matches else "before"
+            left_out.append(f"{kind.replace('_', ' ')} of {subject} could not be judged {side} the fix")
+    rates = [compare_rates(b.faults, b.exposure_s, a.faults, a.exposure_s) for *_, b, a in compared]
+    adjusted = adjusted_p([rate.p for rate in rates]).tolist()
+    found = [_compared(*each, p) for each, p in zip(compared, adjusted, strict=True)]
+    found.sort(key=lambda one: (one.verdict == "undecided", one.rates.p, one.kind, one.subject))
+    return Comparison(_totals(before), _totals(after), tuple(found), tuple(left_out))
+
+
+def clean_matches_needed(before: Side, after: Side) -> int | None:
+    """How many further matches without the fault until the two rates differ at 5 %; None where none would do.
+
+    Each is taken to be as long as the matches after the fix were, or before it where there are none.
+    """
+    one_match_s = after.exposure_s / after.matches if after.matches else before.exposure_s / before.matches
+    before_rate = before.faults / before.exposure_s
+
+    def proven(clean: int) -> bool:
+        exposure_s = after.exposure_s + clean * one_match_s
+        if exposure_s <= 0 or after.faults / exposure_s >= before_rate:
+            return False
+        return compare_rates(after.faults, exposure_s, before.faults, before.exposure_s).p <= LEVEL
+
+    if before.faults == 0:
+        return None
+    if proven(0):
+        return 0
+    low, high = 0, 1
+    while high <= _MOST_MATCHES and not proven(high):
+        low, high = high, 2 * high
+    if high > _MOST_MATCHES:
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if proven(middle) else (middle, high)
+    return high
+
+
+def _side(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> Side:
+    """Matches in which this could be judged; a harness counts where its kind could be judged at all."""
+    counts = []
+    for one in facts:
+        count = one.count(kind, subject)
+        if count is None and role == "harness" and any(f.kind == kind for f in one.faults):
+            count = 0
+        if count is not None and one.active_s > 0:
+            counts.append((count, one.active_s))
+    faults = [count for count, _ in counts]
+    return Side(sum(faults), sum(s for _, s in counts), sum(n > 0 for n in faults), len(counts))
+
+
+def _compared(
+    kind: str, subject: str, role: str, before: Side, after: Side, adjusted: float
+) -> SubjectComparison:
+    rates = compare_rates(after.faults, after.exposure_s, before.faults, before.exposure_s)
+    table = [
+        [before.matches_with, before.matches - before.matches_with],
+        [after.matches_with, after.matches - after.matches_with],
+    ]
+    fewer = after.faults / after.exposure_s < before.faults / before.exposure_s
+    verdict = "undecided" if rates.p > LEVEL else "improved" if fewer else "worse"
+    needed = None if verdict == "worse" else clean_matches_needed(before, after)
+    unconditional = e_test(after.faults, after.exposure_s, before.faults, before.exposure_s)[1]
+    text = _text(kind, subject, before, after, rates, verdict, needed)
+    return SubjectComparison(
+        subject, kind, role, before, after, rates, fisher_exact(table)[0], unconditional, adjusted, needed,
+        verdict, text,
+    )  # fmt: skip
+
+
+def _totals(facts: Sequence[MatchFacts]) -> Totals:
+    names = tuple(one.name for one in facts)
+    return Totals(names, sum(one.active_s for one in facts), sum(one.contacts for one in facts))
+
+
+def _text(
+    kind: str,
+    subject: str,
+    before: Side,
+    after: Side,
+    rates: RateComparison,
+    verdict: str,
+    needed: int | None,
+) -> str:
+    seen = f"{_faults(kind, subject, before)} before the fix, {_faults('', '', after)} after it"
+    figures = f"{_ratio_words(rates)}p = {rates.p:.2g}"
+    if verdict == "improved":
+        return f"{seen}: it got better ({figures})."
+    if verdict == "worse":
+        return f"{seen}: it got worse ({figures})."
+    if needed is None:
+        return f"{seen}: no difference can be shown ({figures})."
+    more = counted(needed, "more clean match", "more clean matches")
+    return f"{seen}: not proven yet ({figures}); {more} would do."
+
+
+def _faults(kind: str, subject: str, side: Side) -> str:
+    named = f"{subject}: {counted(side.faults, kind.replace('_', ' '))}" if kind else f"{side.faults}"
+    return f"{named} in {counted(side.matches, 'match', 'matches')}"
+
+
+def _ratio_words(rates: RateComparison) -> str:
+    if rates.rate_ratio is None or rates.low is None:
+        return ""
+    high = f"{rates.high:.2g}" if rates.high is not None else "any"
+    return f"{rates.rate_ratio:.2g} times the rate, 95 % interval {rates.low:.2g} to {high}, "
