@@ -105,7 +105,9 @@ def _bursts(known: Analysis) -> Parts:
     honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in known.beams.items()}
     honest_s |= {name: shortest_honest_dwell_s(limit) for name, limit in known.limits.items()}
     capacity = known.robot.robot.capacity
-    bursts = {name: find_bursts(beam, honest_s[name], capacity) for name, beam in known.beams.items()}
+    bursts = {
+        name: find_bursts(beam, honest_s[name], capacity, pass_s=pass_s) for name, beam in known.beams.items()
+    }
     bursts |= {name: find_limit_bursts(limit, honest_s[name]) for name, limit in known.limits.items()}
     return {"honest_dwell_s": MappingProxyType(honest_s), "bursts": MappingProxyType(bursts)}
 

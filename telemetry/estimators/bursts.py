@@ -23,13 +23,16 @@ __all__ = [
 _USUAL_S = 0.06
 _FLOOR_S, _CEILING_S = 0.03, 0.10
 _WITHIN_S = 1.0
-_LEAST_SHORT = 4
+_QUICK_S, _LONGER_S, _MORE = 0.3, 1.5, 3
+_LEAST_SHORT, _LEAST_OF_BURST = 4, 3
 _USUAL_CAPACITY, _MOST_IN_A_SECOND = 3, 10
 _SETTLE_S = 0.015
 """A mechanical switch has settled by then (common practice, no source)."""
 _HUMPS_APART = 4.0
 _SHARE_OF_PASS, _LONGEST_PASS_S = 0.4, 1.0
 _LEAST_DWELLS = 12
+_RESOLVED = 0.35
+"""A pass shows where one period of the readings is no more than this share of it."""
 
 
 def usual_pass_s(beams: Iterable[Switching]) -> float | None:
@@ -61,28 +64,34 @@ def shortest_honest_dwell_s(signal: Switching, pass_s: float | None = None) -> f
     return max(honest_s, _FLOOR_S, 1.5 * signal.period_s)
 
 
-def find_bursts(signal: Switching, honest_s: float, capacity: int | None) -> tuple[Burst, ...]:
+def find_bursts(
+    signal: Switching, honest_s: float, capacity: int | None, *, pass_s: float | None = None
+) -> tuple[Burst, ...]:
     """Stretches of a beam with more short dwells in one second than a robot full of pieces could make.
 
-    `capacity` is the most pieces aboard, None where it is not known.
+    Or with more changes in a second and a half, however long each dwell: at a low rate a bounce looks longer
+    than it is. `capacity` is the most pieces aboard, `pass_s` the usual pass; None where they are not known.
     """
-    return _crowded(signal, honest_s, _least_short(signal, honest_s, capacity))
+    shows_a_pass = signal.period_s <= _RESOLVED * pass_s if pass_s else honest_s > 1.5 * signal.period_s
+    pieces = min(capacity or _USUAL_CAPACITY, _MOST_IN_A_SECOND)
+    too_short = _crowded(signal, honest_s, _WITHIN_S, _least_short(pieces, shows_a_pass=shows_a_pass))
+    too_many = _crowded(signal, _QUICK_S, _LONGER_S, 2 * pieces + _MORE)
+    return _bursts(signal, np.union1d(too_short, too_many))
 
 
 def find_limit_bursts(signal: Switching, honest_s: float) -> tuple[Burst, ...]:
     """The same of a limit. The few milliseconds in which a mechanical switch settles are left out."""
-    return _crowded(_settled(signal), honest_s, _LEAST_SHORT)
+    settled = _settled(signal)
+    return _bursts(settled, _crowded(settled, honest_s, _WITHIN_S, _LEAST_SHORT))
 
 
-def _least_short(signal: Switching, honest_s: float, capacity: int | None) -> int:
+def _least_short(pieces: int, *, shows_a_pass: bool) -> int:
     """One more short dwell than a volley of all pieces makes in a second.
 
     Of touching pieces only the clear moments between are short; at a rate that hardly resolves a pass, the
     passes are as well.
     """
-    pieces = min(capacity or _USUAL_CAPACITY, _MOST_IN_A_SECOND)
-    hardly_resolved = honest_s <= 1.5 * signal.period_s
-    return max(_LEAST_SHORT, 2 * pieces if hardly_resolved else pieces + 1)
+    return max(_LEAST_SHORT, pieces + 1 if shows_a_pass else 2 * pieces)
 
 
 def _settled(signal: Switching) -> Switching:
@@ -95,24 +104,28 @@ def _settled(signal: Switching) -> Switching:
     return without_short(signal, _SETTLE_S, signal.t_s - moved_s < _SETTLE_S)
 
 
-def _crowded(signal: Switching, honest_s: float, least: int) -> tuple[Burst, ...]:
-    """Stretches with at least so many short dwells in one second."""
-    lasting = dwells(signal.t_s, signal.end_s)
-    short = lasting < honest_s
-    if len(lasting):
+def _crowded(signal: Switching, below_s: float, within_s: float, least: int) -> NDArray[np.intp]:
+    """The numbers of the dwells shorter than `below_s` of which at least so many fall within a time."""
+    short = dwells(signal.t_s, signal.end_s) < below_s
+    if len(short):
         short[[0, -1]] = False
     number = np.flatnonzero(short)
     at = signal.t_s[number]
-    crowd = np.searchsorted(at, at + _WITHIN_S, side="right") - np.arange(len(at))
+    crowd = np.searchsorted(at, at + within_s, side="right") - np.arange(len(at))
     first = np.flatnonzero(crowd >= least)
     opened = np.zeros(len(at) + 1, dtype=np.intp)
     np.add.at(opened, first, 1)
     np.add.at(opened, first + crowd[first], -1)
-    dense = np.cumsum(opened)[:-1] > 0
-    number, at = number[dense], at[dense]
-    if not len(at):
+    return np.asarray(number[np.cumsum(opened)[:-1] > 0])
+
+
+def _bursts(signal: Switching, number: NDArray[np.intp]) -> tuple[Burst, ...]:
+    """The bursts that the dwells of these numbers make: each begins within a second of the one before."""
+    if not len(number):
         return ()
-    groups = np.split(number, np.flatnonzero(np.diff(at) > _WITHIN_S) + 1)
+    lasting = dwells(signal.t_s, signal.end_s)
+    apart = np.flatnonzero(np.diff(signal.t_s[number]) > _WITHIN_S) + 1
+    groups = (group for group in np.split(number, apart) if len(group) >= _LEAST_OF_BURST)
     return tuple(_burst(group, signal.t_s, lasting) for group in groups)
 
 

@@ -235,3 +235,13 @@ def test_nothing_to_clean() -> None:
     nothing = Switching(np.empty(0), np.empty(0, dtype=bool), 10.0, 0.0)
     assert without_bursts(nothing, (), 0.06).transitions == 0
     assert find_bursts(nothing, 0.06, 3) == find_limit_bursts(nothing, 0.06) == ()
+
+
+@pytest.mark.parametrize(("changes", "number"), [(8, 0), (9, 1)])
+def test_more_changes_than_a_full_robot_makes_are_a_burst_however_long_each_lasts(
+    changes: int, number: int
+) -> None:
+    """Three pieces in and out of a beam in a second and a half are six dwells; three more are not theirs."""
+    t_s = np.concatenate(([0.0], 10.0 + 0.16 * np.arange(changes + 1)))
+    signal = Switching(t_s, np.arange(len(t_s)) % 2 == 1, 60.0, 0.04)
+    assert len(find_bursts(signal, 0.06, 3, pass_s=0.16)) == number
