@@ -172,6 +172,8 @@ def _pieces(pieces: Pieces | None) -> dict[str, Any] | None:
         "timeline": [_fields(step) for step in pieces.timeline],
         "entries_s": pieces.entries_s,
         "releases_s": pieces.releases_s,
+        "entry_chances": pieces.entry_chances,
+        "release_chances": pieces.release_chances,
         "beam_health": {
             beam: [_fields(stretch) for stretch in stretches]
             for beam, stretches in pieces.beam_health.items()

@@ -259,7 +259,11 @@ class BeamHealth:
 
 @dataclass(frozen=True)
 class Pieces:
-    """The story of the pieces, with each beam's health as part of it."""
+    """The story of the pieces, with each beam's health as part of it.
+
+    `entry_chances` and `release_chances` go with `entries_s` and `releases_s`: how sure it is that a piece
+    came in, or went out, within half a second of each.
+    """
 
     collected: Count
     released: Count
@@ -267,6 +271,8 @@ class Pieces:
     entries_s: tuple[float, ...]
     releases_s: tuple[float, ...]
     beam_health: Mapping[str, tuple[BeamHealth, ...]] = field(default_factory=_empty)
+    entry_chances: tuple[float, ...] = ()
+    release_chances: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

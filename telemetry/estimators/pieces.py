@@ -28,7 +28,7 @@ USUAL_CAPACITY = 3
 """Most pieces aboard where the robot file does not say."""
 
 _JOIN_S, _LEAST_SICK_S, _AT_ONSET_S = 1.0, 0.5, 0.5
-_DRAWS = 200
+_DRAWS, _NEAR_S = 200, 0.5
 _BAND = (0.05, 0.95)
 _STATES = {0: "stuck_clear", 1: "stuck_broken"}
 
@@ -76,12 +76,15 @@ def estimate_pieces(
     inside = (t_s >= match.start_s) & (t_s <= match.end_s + 1.0)
     came, left = _came_and_left(space, path[None, told], direction)
     drawn_came, drawn_left = _came_and_left(space, drawn[:, told], direction)
+    entries_s, releases_s = (_instants(t_s, number[0], inside) for number in (came, left))
     return Pieces(
         collected=_count(came[0, inside], drawn_came[:, inside]),
         released=_count(left[0, inside], drawn_left[:, inside]),
         timeline=_timeline(space, smoothed, evidence.t_s, match),
-        entries_s=_instants(t_s, came[0], inside),
-        releases_s=_instants(t_s, left[0], inside),
+        entries_s=entries_s,
+        releases_s=releases_s,
+        entry_chances=_chances(entries_s, t_s, drawn_came),
+        release_chances=_chances(releases_s, t_s, drawn_left),
         beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.at_beam[path]),
     )
 
@@ -105,6 +108,14 @@ def _count(likely: IntArray, drawn: IntArray) -> Count:
 
 def _instants(t_s: FloatArray, number: IntArray, inside: BoolArray) -> tuple[float, ...]:
     return tuple(float(at) for at in np.repeat(t_s[inside], number[inside]))
+
+
+def _chances(events_s: Sequence[float], t_s: FloatArray, drawn: IntArray) -> tuple[float, ...]:
+    """For each event the share of the drawn paths that have one within half a second of it."""
+    before = np.concatenate((np.zeros((len(drawn), 1), dtype=np.intp), np.cumsum(drawn, axis=1)), axis=1)
+    first = np.searchsorted(t_s, np.array(events_s) - _NEAR_S, side="left")
+    last = np.searchsorted(t_s, np.array(events_s) + _NEAR_S, side="right")
+    return tuple((before[:, last] > before[:, first]).mean(axis=0).tolist())
 
 
 def _timeline(

@@ -219,6 +219,24 @@ def test_an_entry_beam_that_comes_back_is_sound_again() -> None:
     assert story.released.estimate == 6
 
 
+# How sure each event is
+
+
+def test_each_entry_and_release_has_its_chance(sound: Pieces) -> None:
+    assert len(sound.entry_chances) == len(sound.entries_s)
+    assert len(sound.release_chances) == len(sound.releases_s)
+    assert min(sound.entry_chances) > 0.95
+    assert min(sound.release_chances) > 0.85  # no launcher tells when one past the gate is gone
+
+
+def test_an_entry_that_no_beam_saw_is_less_sure_than_one_that_was_seen() -> None:
+    beams = _passes()
+    story = _told(_log({**beams, "entry": beams["entry"][:3]}))
+    seen, unseen = story.entry_chances[:3], story.entry_chances[3:]
+    assert unseen
+    assert max(unseen) < min(seen)
+
+
 # Little to go by
 
 
