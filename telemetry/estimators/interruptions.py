@@ -20,9 +20,9 @@ __all__ = ["find_interruptions"]
 LEAST_S = 0.4
 """A driven motor that draws nothing for less than this may have crossed from driving to braking."""
 
-_OF_FREE_CURRENT = 0.35
+_OF_FREE_CURRENT = (0.35, 0.75)
 _ASSUMED_FREE_SHARE = 0.015
-_NOISE_TIMES, _OF_USUAL = 2.5, 0.5
+_NOISE_TIMES = 2.5
 _LOADED_TIMES = 2.0
 _LEAST_LOADED_S = 0.1
 _BRIDGE_S = 0.15
@@ -77,7 +77,7 @@ def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tu
 def _draw(trace: MotorTrace, motor: Motor, match: Match) -> _Draw:
     enabled = _enabled(trace.t_s, match)
     driven = trace.driven & enabled
-    low_a = _low_a(trace, motor, driven)
+    low_a = _low_a(trace, motor)
     loaded = driven & (trace.current_a > _LOADED_TIMES * low_a)
     nothing = driven & (trace.current_a < low_a) & ~_may_coast(trace, motor, low_a)
     return _Draw(nothing, loaded, driven)
@@ -91,8 +91,8 @@ def _enabled(t_s: FloatArray, match: Match) -> BoolArray:
     return np.asarray((number >= 0) & (t_s < stretches[np.maximum(number, 0), 1]))
 
 
-def _low_a(trace: MotorTrace, motor: Motor, driven: BoolArray) -> FloatArray:
-    """Below this a driven motor draws nothing: a part of its free current, or what its noise alone makes.
+def _low_a(trace: MotorTrace, motor: Motor) -> FloatArray:
+    """Below this a driven motor draws nothing: a part of its free current, the more the noise when at rest.
 
     Shape (n,): a current measured on the supply side has the more noise in the winding the less the duty.
     """
@@ -100,11 +100,10 @@ def _low_a(trace: MotorTrace, motor: Motor, driven: BoolArray) -> FloatArray:
     if free_a is None:
         free_a = _ASSUMED_FREE_SHARE * motor.stall_current_a if motor.stall_current_a else 1.0
     resting = trace.current_a[np.abs(np.nan_to_num(trace.command)) < _FED]
-    noise_a = float(np.percentile(resting, 75)) if len(resting) else 0.0
-    usual_a = float(np.percentile(trace.current_a[driven], 20)) if driven.any() else 0.0
+    noise_a = _NOISE_TIMES * float(np.percentile(resting, 75)) if len(resting) else 0.0
     duty = np.clip(np.abs(np.nan_to_num(trace.command)), 0.1, 1.0)
     noise = noise_a / duty if motor.current_side == "supply" else np.full(len(duty), noise_a)
-    return np.maximum(_OF_FREE_CURRENT * free_a, np.minimum(_NOISE_TIMES * noise, _OF_USUAL * usual_a))
+    return np.asarray(np.clip(noise, _OF_FREE_CURRENT[0] * free_a, _OF_FREE_CURRENT[1] * free_a))
 
 
 def _may_coast(trace: MotorTrace, motor: Motor, low_a: FloatArray) -> BoolArray:

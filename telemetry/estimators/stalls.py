@@ -30,7 +30,7 @@ _TIMES_FREE_CURRENT = 3.0
 _ROUNDING_S = 1e-6
 _SLOW_TO_LEAVE_S = 0.2
 _BEFORE_S = 0.12
-_CONTINUES = 0.85
+_CONTINUES, _BRAKES_FOR_S = 0.9, 0.6
 
 
 def find_stalls(robot: Robot, motors: Mapping[str, MotorTrace], end_s: float) -> Mapping[str, MotorStates]:
@@ -110,7 +110,12 @@ def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
     if trace.speed_source != "back-EMF" or not len(found):
         return found
     before_s = max(_BEFORE_S, 2 * period_s(trace.t_s))
-    kept = [interval for interval in found if not _gives_back(trace, float(interval[0]), before_s)]
+    brief = found[:, 1] - found[:, 0] < _BRAKES_FOR_S
+    kept = [
+        interval
+        for interval, may_brake in zip(found, brief, strict=True)
+        if not (may_brake and _gives_back(trace, float(interval[0]), before_s))
+    ]
     return np.asarray(kept).reshape(-1, 2)
 
 

@@ -1,4 +1,4 @@
-"""A test bench of many motors at once, for tests: each with its own constants, load and drive, stepped at 1 ms.
+"""A test bench of many motors at once: each with its own constants, load and drive, stepped at 1 ms.
 
 The equations are written out here once more, so that nothing of what is tested makes its own truth:
 V·d = I·R + k·ω and J·dω/dt = k·I − friction − load, solved exactly over each step for constant input.
