@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Switching
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
 from telemetry.wording import HANDS_IN, counted, match_clock, when
@@ -17,6 +18,8 @@ __all__ = ["DROPOUT"]
 _SURE = 0.8
 _MOST_BY_FLICKER = 0.85
 """How sure a dropout can be that only its flicker after a contact tells."""
+_MOST_HARDLY_RESOLVED = 0.75
+"""The same where readings are so far apart that a pass may fall between them."""
 _ONSET_WITHIN_S, _TICK_S = 1.0, 0.25
 _SIDE = {
     "stuck_clear": "the receiver and its signal lead",
@@ -33,12 +36,13 @@ class _Dropout:
     onset_s: float
     contact: Contact | None
     open_at_end: bool
+    hardly_resolved: bool
 
     @property
     def confidence(self) -> float:
         """The chance that it is true."""
         most = 0.99 if self.stretch.contradictions_s else _MOST_BY_FLICKER
-        return min(self.stretch.probability, most)
+        return min(self.stretch.probability, _MOST_HARDLY_RESOLVED if self.hardly_resolved else most)
 
 
 def _judge(known: Analysis, subject: str) -> Judgement:
@@ -79,7 +83,7 @@ def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
     onset_s = _onset_s(known.beams[subject], stretch)
     contact = contact_before(known.contacts, onset_s)
     open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
-    return _Dropout(stretch, onset_s, contact, open_at_end)
+    return _Dropout(stretch, onset_s, contact, open_at_end, not shows_a_pass(known.beams, subject))
 
 
 def _switched_again(beam: Switching, stretch: BeamHealth, until_s: float = math.inf) -> bool:
@@ -97,9 +101,14 @@ def _onset_s(beam: Switching, stretch: BeamHealth) -> float:
 
 
 def _worth_telling(dropout: _Dropout) -> bool:
-    """The story gainsays the beam, or it flickered just after a contact, as a loose lead does."""
-    by_flicker = dropout.stretch.flickered and dropout.contact is not None
-    return bool(dropout.stretch.contradictions_s) or by_flicker
+    """The story gainsays the beam, or it flickered just after a contact, as a loose lead does.
+
+    At a rate that hardly shows a pass one contradiction may be a pass that no reading fell into.
+    """
+    contradictions = len(dropout.stretch.contradictions_s)
+    if dropout.hardly_resolved:
+        return contradictions > 1
+    return contradictions > 0 or (dropout.stretch.flickered and dropout.contact is not None)
 
 
 def _is_chatter(dropout: _Dropout, bursts: Sequence[Burst]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ __all__ = [
     "find_bursts",
     "find_limit_bursts",
     "shortest_honest_dwell_s",
+    "shows_a_pass",
     "usual_pass_s",
     "without_bursts",
     "without_short",
@@ -46,6 +47,12 @@ def usual_pass_s(beams: Iterable[Switching]) -> float | None:
     return float(np.median(medians)) if medians else None
 
 
+def shows_a_pass(beams: Mapping[str, Switching], name: str) -> bool:
+    """Whether a beam is read often enough to show the usual pass; taken as so where none is known."""
+    pass_s = usual_pass_s(beams.values())
+    return pass_s is None or beams[name].period_s <= _RESOLVED * pass_s
+
+
 def shortest_honest_dwell_s(signal: Switching, pass_s: float | None = None) -> float:
     """The dwell below which a change is too quick for a piece or a hand.
 
@@ -72,9 +79,9 @@ def find_bursts(
     Or with more changes in a second and a half, however long each dwell: at a low rate a bounce looks longer
     than it is. `capacity` is the most pieces aboard, `pass_s` the usual pass; None where they are not known.
     """
-    shows_a_pass = signal.period_s <= _RESOLVED * pass_s if pass_s else honest_s > 1.5 * signal.period_s
+    resolved = signal.period_s <= _RESOLVED * pass_s if pass_s else honest_s > 1.5 * signal.period_s
     pieces = min(capacity or _USUAL_CAPACITY, _MOST_IN_A_SECOND)
-    too_short = _crowded(signal, honest_s, _WITHIN_S, _least_short(pieces, shows_a_pass=shows_a_pass))
+    too_short = _crowded(signal, honest_s, _WITHIN_S, _least_short(pieces, resolved=resolved))
     too_many = _crowded(signal, _QUICK_S, _LONGER_S, 2 * pieces + _MORE)
     return _bursts(signal, np.union1d(too_short, too_many))
 
@@ -85,13 +92,13 @@ def find_limit_bursts(signal: Switching, honest_s: float) -> tuple[Burst, ...]:
     return _bursts(settled, _crowded(settled, honest_s, _WITHIN_S, _LEAST_SHORT))
 
 
-def _least_short(pieces: int, *, shows_a_pass: bool) -> int:
+def _least_short(pieces: int, *, resolved: bool) -> int:
     """One more short dwell than a volley of all pieces makes in a second.
 
     Of touching pieces only the clear moments between are short; at a rate that hardly resolves a pass, the
     passes are as well.
     """
-    return max(_LEAST_SHORT, pieces + 1 if shows_a_pass else 2 * pieces)
+    return max(_LEAST_SHORT, pieces + 1 if resolved else 2 * pieces)
 
 
 def _settled(signal: Switching) -> Switching:
