@@ -301,7 +301,7 @@ class Driving:
     """Cycle times of one match in a few numbers; None where there is too little to tell.
 
     Attributes:
-        median_s, low_s, high_s: of the closed cycles, with the 95 % interval by order statistics.
+        median_s, low_s, high_s: of the closed cycles in which a piece was collected; 95 % order statistics.
         waiting_median_s: with the open last cycle as one cut short (Kaplan and Meier).
         clean_median_s: of the cycles without a hit and without a lying beam.
         faulty_sensor_cost_s, contact_cost_s: what cycles with such a trouble took beyond that, in all.

@@ -19,6 +19,7 @@ __all__ = ["burden_cycles", "sum_up_driving"]
 
 _STANDING_COMMAND = 0.05
 _STANDING_SHARE = 0.02
+_LEAST_CLEAN = 3
 
 
 def burden_cycles(
@@ -50,19 +51,22 @@ def burden_cycles(
 
 
 def sum_up_driving(cycles: Sequence[Cycle]) -> Driving | None:
-    """Cycle times in a few numbers; None without a closed cycle.
+    """Cycle times in a few numbers; None without a closed cycle in which a piece was collected.
 
-    The median and its interval are of the closed cycles (order statistics); with the open last one as cut
-    short, Kaplan and Meier's median. A burdened cycle costs what it takes more than the driver's own clean
-    ones (no hit, no lying beam) take at the median; less is not counted against it.
+    Cycles that only launch what was aboard (the preload) are left out: they are no measure of the others. The
+    median and its interval are of the closed cycles (order statistics); with the open last one as cut short,
+    Kaplan and Meier's median. A burdened cycle costs what it takes more than the driver's own clean ones (no
+    hit, no lying beam; three of them at least) take at the median; less is not counted against it.
     """
+    cycles = [cycle for cycle in cycles if cycle.open or cycle.stages["collect"] + cycle.stages["load"] > 0]
     closed = [cycle for cycle in cycles if not cycle.open]
     if not closed:
         return None
     took_s = np.array([cycle.end_s - cycle.start_s for cycle in closed])
     interval = median_interval(took_s)
     clean = [cycle for cycle in closed if not cycle.contacts and not cycle.faulty_sensor_s]
-    clean_s = float(np.median([cycle.end_s - cycle.start_s for cycle in clean])) if clean else None
+    clean_took_s = [cycle.end_s - cycle.start_s for cycle in clean]
+    clean_s = float(np.median(clean_took_s)) if len(clean) >= _LEAST_CLEAN else None
     return Driving(
         closed_cycles=len(closed),
         median_s=interval.median,

@@ -14,7 +14,8 @@ NONE = Count(0, 0, 0)
 
 
 def _cycle(number: int, start_s: float, end_s: float, **more: object) -> Cycle:
-    return Cycle(number, start_s, end_s, 1, MappingProxyType({"carry": end_s - start_s}), **more)  # type: ignore[arg-type]
+    stages = MappingProxyType({"collect": 1.0, "load": 1.0, "carry": end_s - start_s - 2.0})
+    return Cycle(number, start_s, end_s, 1, stages, **more)  # type: ignore[arg-type]
 
 
 def _pieces(*stretches: BeamHealth) -> Pieces:
@@ -76,3 +77,18 @@ def test_where_every_cycle_is_burdened_no_cost_is_told() -> None:
 
 def test_without_a_closed_cycle_nothing_is_told() -> None:
     assert sum_up_driving([_cycle(1, 0.0, 90.0, open=True)]) is None
+
+
+def test_a_cycle_that_only_launches_the_preload_is_no_measure_of_the_others() -> None:
+    preload = Cycle(1, 0.0, 2.0, 1, MappingProxyType({"collect": 0.0, "load": 0.0, "carry": 2.0}))
+    told = sum_up_driving([preload, _cycle(2, 2.0, 14.0)])
+    assert told is not None
+    assert (told.closed_cycles, told.median_s) == (1, 12.0)
+
+
+@pytest.mark.parametrize(("clean", "told"), [(2, None), (3, 10.0)])
+def test_a_cost_wants_three_clean_cycles_to_be_measured_by(clean: int, told: float | None) -> None:
+    cycles = [_cycle(number, 10.0 * number, 10.0 * number + 10.0) for number in range(clean)]
+    summary = sum_up_driving([*cycles, _cycle(9, 90.0, 110.0, contacts=1)])
+    assert summary is not None
+    assert (summary.clean_median_s, summary.contact_cost_s) == (told, told)
