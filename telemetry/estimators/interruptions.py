@@ -34,7 +34,7 @@ _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
 _RISES, _SLOW = 1.1, 0.8
-_STAYS, _STAYED_S = 0.15, 0.4
+_STAYS, _STAYED_S = 0.1, 0.4
 _PLAIN_LOAD = 0.06
 _HELD = 0.7
 _ROUNDING_S = 1e-6
@@ -42,8 +42,11 @@ _ROUNDING_S = 1e-6
 
 @dataclass(frozen=True, eq=False)
 class _Draw:
-    """Where a motor, driven while the robot is enabled, draws nothing and where it draws; shape (n,)."""
+    """Where a motor, driven while the robot is enabled, draws next to nothing, where it does so without
+    coasting, and where it draws; shape (n,).
+    """
 
+    quiet: BoolArray
     nothing: BoolArray
     loaded: BoolArray
     driven: BoolArray
@@ -70,7 +73,10 @@ def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tu
     loaded = spans(trace.t_s, draw.loaded, end_s, holds_s, bridge_s=_BRIDGE_S)
     loaded = loaded[loaded[:, 1] - loaded[:, 0] >= _LEAST_LOADED_S]
     drives = spans(trace.t_s, draw.driven, end_s, holds_s, bridge_s=_SAME_DRIVE_S)
-    nothing = nothing[[_is_plain(trace, motor, float(start_s), float(end)) for start_s, end in nothing]]
+    quiet = spans(trace.t_s, draw.quiet, end_s, holds_s, bridge_s=_BRIDGE_S)
+    nothing = nothing[
+        [_is_plain(trace, motor, _onset(quiet, start_s), end) for start_s, end in nothing.tolist()]
+    ]
     return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
 
 
@@ -79,8 +85,8 @@ def _draw(trace: MotorTrace, motor: Motor, match: Match) -> _Draw:
     driven = trace.driven & enabled
     low_a = _low_a(trace, motor)
     loaded = driven & (trace.current_a > _LOADED_TIMES * low_a)
-    nothing = driven & (trace.current_a < low_a) & ~_may_coast(trace, motor, low_a)
-    return _Draw(nothing, loaded, driven)
+    quiet = driven & (trace.current_a < low_a)
+    return _Draw(quiet, quiet & ~_may_coast(trace, motor, low_a), loaded, driven)
 
 
 def _enabled(t_s: FloatArray, match: Match) -> BoolArray:
@@ -132,6 +138,12 @@ def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> 
     return np.asarray(along_v > (1 - _MARGIN) * np.nan_to_num(trace.applied_v))
 
 
+def _onset(quiet: FloatArray, start_s: float) -> float:
+    """When the current went that is away at an instant."""
+    began_s = quiet[(quiet[:, 0] <= start_s) & (quiet[:, 1] > start_s), 0]
+    return float(began_s[0]) if len(began_s) else start_s
+
+
 def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> bool:
     """Whether nothing else explains a stretch without current: a speed channel that says it is slow, or this.
 
@@ -160,7 +172,7 @@ def _lost_at_once(trace: MotorTrace, model: MotorModel, start_s: float) -> bool:
         return False
     near, earlier = slice(max(at - 3, 0), max(at - 1, 1)), slice(max(at - 6, 0), max(at - 3, 1))
     lately = slice(min(int(np.searchsorted(trace.t_s, start_s - _STAYED_S)), earlier.start), at + 1)
-    stays = float(np.ptp(trace.applied_v[lately])) < _STAYS * trace.applied_v[at]
+    stays = float(np.ptp(trace.command[lately])) < _STAYS * abs(float(trace.command[at]))
     load_a = float(np.median(trace.current_a[near]))
     held = load_a > _HELD * float(np.median(trace.current_a[earlier]))
     plain = load_a * model.resistance_ohm > _PLAIN_LOAD * trace.applied_v[at]

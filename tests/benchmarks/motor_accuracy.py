@@ -368,7 +368,8 @@ def _report(sheets: Sequence[Sheet], *, quiet: bool) -> None:
         recall = right / (right + missed) if right + missed else math.nan
         f1 = 2 * right / (2 * right + missed + false) if right + missed + false else math.nan
         print(
-            f"{kind:18} {right + missed:5} {right:6} {missed:7} {false:6} {precision:10.3f} {recall:7.3f} {f1:6.3f}"
+            f"{kind:18} {right + missed:5} {right:6} {missed:7} {false:6} "
+            f"{precision:10.3f} {recall:7.3f} {f1:6.3f}"
         )
     _report_figures(sheets)
 
