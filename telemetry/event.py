@@ -8,10 +8,10 @@ from statistics import median
 
 from telemetry.analysis import Analysis
 from telemetry.carried_heat import CarriedHeat, heat_through, pauses_s
+from telemetry.estimators.light import LightCount
 from telemetry.finding import Severity
 from telemetry.forecast import Forecast, forecast_dropouts, forecast_heat
 from telemetry.match_facts import (
-    LightCount,
     MatchFacts,
     MatchSummary,
     Occurrence,

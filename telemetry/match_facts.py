@@ -13,14 +13,15 @@ import numpy as np
 
 from telemetry.analysis import Analysis, MotorTrace
 from telemetry.estimators.heat import heat_level
+from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
 from telemetry.robot import Motor
-from telemetry.signals import at_instants, period_s, runs
+from telemetry.signals import period_s, runs
 
 __all__ = [
-    "HEAT_STARTS", "Faults", "LightCount", "MatchFacts", "MatchSummary", "MotorFacts", "Occurrence",
-    "Running", "count_by_light", "facts_of", "parts_by_severity", "renamed", "summary_of",
+    "HEAT_STARTS", "Faults", "MatchFacts", "MatchSummary", "MotorFacts", "Occurrence",
+    "Running", "facts_of", "parts_by_severity", "renamed", "summary_of",
 ]  # fmt: skip
 
 HEAT_STARTS = (0.0, 0.5, 1.0, 1.5)
@@ -105,16 +106,6 @@ class MotorFacts:
     cooling_s: float | None
     stall_s: float | None
     energy_wh: float | None
-
-
-@dataclass(frozen=True)
-class LightCount:
-    """Hits while a light was lit and while it was dark, with how long each lasted."""
-
-    hits_lit: int
-    lit_s: float
-    hits_dark: int
-    dark_s: float
 
 
 @dataclass(frozen=True)
@@ -231,37 +222,6 @@ def parts_by_severity(findings: Sequence[Finding]) -> dict[Severity, int]:
     for level in reversed(Severity):
         worst |= {(f.role, f.subject): level for f in findings if f.severity is level}
     return {level: list(worst.values()).count(level) for level in Severity}
-
-
-def count_by_light(analysis: Analysis) -> LightCount | None:
-    """Hits while the light was lit and while it was dark, over the time the robot was enabled.
-
-    None where no light is named or logged, or where nothing could have told a hit.
-    """
-    indicator, part = analysis.robot.indicator, analysis.part
-    channel = part.channels.get(indicator.signal) if indicator else None
-    can_tell = any(name in part.channels for name in analysis.robot.contact.accelerometer) or bool(
-        analysis.contacts
-    )
-    if indicator is None or channel is None or not len(channel.t_s) or not can_tell:
-        return None
-    lit = channel.equals(indicator.lit).astype(np.float64)
-    enabled = analysis.match.enabled()
-    hits_s = np.array(
-        [c.t_s for c in analysis.contacts if any(p.start_s <= c.t_s < p.end_s for p in enabled)]
-    )
-    hits_lit = int(np.nansum(at_instants(channel.t_s, lit, hits_s)))
-    first_s = float(channel.t_s[0])
-    until_s = np.append(channel.t_s[1:], max(float(part.t_s[-1]), float(channel.t_s[-1])))
-    lit_s = known_s = 0.0
-    for phase in enabled:
-        inside = np.clip(until_s, phase.start_s, phase.end_s) - np.clip(
-            channel.t_s, phase.start_s, phase.end_s
-        )
-        lit_s += float(inside @ lit)
-        known_s += float(inside.sum())
-    known_hits = int((hits_s >= first_s).sum())
-    return LightCount(hits_lit, lit_s, known_hits - hits_lit, known_s - lit_s)
 
 
 def _faults(analysis: Analysis) -> tuple[Faults, ...]:

@@ -7,6 +7,7 @@ from telemetry.detectors import (
     chain_risk,
     chatter,
     dropout,
+    indicator_tell,
     limits,
     load_share,
     log_gap,
@@ -40,4 +41,5 @@ DETECTORS: tuple[Detector, ...] = (
     voltage.VOLTAGE_DIP,
     voltage.BROWNOUT,
     source_resistance.SOURCE_RESISTANCE,
+    indicator_tell.INDICATOR_TELL,
 )

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
+from telemetry.estimators.light import LightCount
 from telemetry.finding import Severity
 from telemetry.match_facts import (
     Faults,
-    LightCount,
     MatchFacts,
     MatchSummary,
     MotorFacts,

@@ -1,0 +1,146 @@
+"""`rattletrace watch`: report each new log as it lands."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from telemetry.commands.batch import Task, run_task
+from telemetry.commands.loading import sheet_for, stem
+from telemetry.commands.options import (
+    EXIT_DONE,
+    HELP,
+    complain,
+    limit_options,
+    out_option,
+    reader_limits,
+    robot_option,
+    sheet_option,
+)
+from telemetry.errors import RattletraceError, UsageError
+from telemetry.watching import Stamp, Watch, look
+
+if TYPE_CHECKING:
+    from parsers import Limits
+    from telemetry.commands.batch import Done
+
+__all__ = ["watch"]
+
+
+@click.command(context_settings=HELP)
+@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
+@robot_option
+@sheet_option
+@out_option
+@click.option("--every", type=click.FloatRange(0.05, 3600), default=2.0, show_default=True, metavar="S",
+              help="Look so often, in seconds.")  # fmt: skip
+@click.option("--rest", type=click.FloatRange(0, 3600), default=3.0, show_default=True, metavar="S",
+              help="A file is complete when it has not changed for so long.")  # fmt: skip
+@click.option("--for", "for_s", type=click.FloatRange(min=0), metavar="S", help="Stop after so many seconds.")
+@limit_options
+def watch(
+    folder: Path, robot_path: Path | None, sheet_path: Path | None, out: Path, every: float, rest: float,
+    for_s: float | None, **limits: float,
+) -> int:  # fmt: skip
+    """Report each new log in FOLDER when it is complete, and refresh the event page. Stop with Ctrl-C.
+
+    Looks again and again, so it works on sticks and network drives too. A stick that is pulled, a file that
+    is still being copied and a log that cannot be used are said and survived.
+    """
+    if not folder.is_dir():
+        raise UsageError(f"{folder}: looked for a folder to watch, found none; name the folder logs land in")
+    desk = _Desk(folder, robot_path, sheet_path, out, reader_limits(limits))
+    click.echo(f"Watching {folder}; stop with Ctrl-C")
+    known, began_s = Watch(), time.monotonic()
+    try:
+        while True:
+            now_s = time.monotonic()
+            was_present = known.present
+            known, ready = look(known, _listing(folder), now_s, rest_s=rest)
+            _tell_presence(folder, was_present, known.present)
+            for name in ready:
+                desk.report(name)
+            if for_s is not None and now_s - began_s >= for_s:
+                return EXIT_DONE
+            time.sleep(every)
+    except KeyboardInterrupt:
+        click.echo("Stopped; what was reported is complete.")
+        return EXIT_DONE
+
+
+class _Desk:
+    """Where new logs are reported: keeps the facts of each, and the event page up to date."""
+
+    def __init__(
+        self, folder: Path, robot: Path | None, sheet: Path | None, out: Path, limits: Limits
+    ) -> None:
+        self._folder, self._robot, self._sheet = folder, robot, sheet
+        self._out, self._limits = out, limits
+        self._names: dict[str, str] = {}
+        self._done: dict[str, Done] = {}
+
+    def report(self, file: str) -> None:
+        """Judge one log, write its pages and the event's, and print a line; never raises for a bad log."""
+        try:
+            done = run_task(self._task(file))
+            self._done[file] = done
+            self._refresh()
+        except RattletraceError as error:
+            complain(str(error))
+            return
+        for line in done.complaints:
+            complain(line)
+        for one in done.facts:
+            counts = {str(level): number for level, number in one.summary.counts.items()}
+            click.echo(f"{one.name}: {counts['fix']} to fix, {counts['watch']} to watch")
+
+    def _task(self, file: str) -> Task:
+        if file not in self._names:
+            from reports.names import unique_names
+
+            known = [*self._names, file]
+            self._names = dict(zip(known, unique_names([stem(Path(name)) for name in known]), strict=True))
+        beside = self._folder / "robot.toml"
+        robot = self._robot or (beside if beside.is_file() else None)
+        taken = frozenset(name.lower() for other, name in self._names.items() if other != file)
+        return Task(self._folder / file, robot, self._names[file], taken, self._limits, self._out)
+
+    def _refresh(self) -> None:
+        from reports.writing import write_event_page
+        from telemetry.event import Unusable, event_from
+
+        sheet, complaints = sheet_for([self._folder], self._sheet)
+        for line in complaints:
+            complain(line)
+        facts = [facts for done in self._done.values() for facts in done.facts]
+        unusable = [Unusable(done.file, line) for done in self._done.values() for line in done.complaints]
+        write_event_page(event_from(facts, unusable=unusable, sheet=sheet), self._out)
+
+
+def _listing(folder: Path) -> dict[str, Stamp] | None:
+    """Size and time of every log in the folder; None where it cannot be read."""
+    import parsers
+
+    found = {}
+    try:
+        for entry in folder.iterdir():
+            if parsers.is_log_name(entry.name):
+                try:
+                    status = entry.stat()
+                except FileNotFoundError:
+                    continue
+                if entry.is_file():
+                    found[entry.name] = status.st_size, status.st_mtime_ns
+    except OSError:
+        return None
+    return found
+
+
+def _tell_presence(folder: Path, was_present: bool, is_present: bool) -> None:
+    if was_present and not is_present:
+        complain(f"{folder}: the folder cannot be read any more; waiting until it is back")
+    elif is_present and not was_present:
+        click.echo(f"{folder} is back")
