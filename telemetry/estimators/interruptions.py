@@ -35,7 +35,7 @@ _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
 _RISES, _SLOW = 1.1, 0.8
 _STAYS, _STAYED_S = 0.1, 0.4
-_PLAIN_LOAD = 0.06
+_PLAIN_TIMES = 3.0
 _HELD = 0.7
 _ROUNDING_S = 1e-6
 
@@ -161,10 +161,10 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> 
     applied_v = trace.applied_v[inside]
     if float(applied_v.max()) > _RISES * float(applied_v[: max(1, len(applied_v) // 4)].min()):
         return True
-    return _lost_at_once(trace, model, start_s)
+    return _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), start_s)
 
 
-def _lost_at_once(trace: MotorTrace, model: MotorModel, start_s: float) -> bool:
+def _lost_at_once(trace: MotorTrace, low_a: float, start_s: float) -> bool:
     """Whether a plain load, under a command that stays, is gone from one sample to the next but one."""
     at = int(np.searchsorted(trace.t_s, start_s))
     last = max(at - 1, 0)
@@ -175,8 +175,7 @@ def _lost_at_once(trace: MotorTrace, model: MotorModel, start_s: float) -> bool:
     stays = float(np.ptp(trace.command[lately])) < _STAYS * abs(float(trace.command[at]))
     load_a = float(np.median(trace.current_a[near]))
     held = load_a > _HELD * float(np.median(trace.current_a[earlier]))
-    plain = load_a * model.resistance_ohm > _PLAIN_LOAD * trace.applied_v[at]
-    return bool(stays and held and plain)
+    return bool(stays and held and load_a > _PLAIN_TIMES * low_a)
 
 
 def _groups(nothing: FloatArray, loaded: FloatArray) -> list[tuple[float, float]]:
