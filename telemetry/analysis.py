@@ -262,7 +262,8 @@ class Pieces:
     """The story of the pieces, with each beam's health as part of it.
 
     `entry_chances` and `release_chances` go with `entries_s` and `releases_s`: how sure it is that a piece
-    came in, or went out, within half a second of each.
+    came in, or went out, within half a second of each. `most_aboard` is the most pieces that the story can
+    hold: below the robot's capacity where there are too many places for more to be computed.
     """
 
     collected: Count
@@ -273,6 +274,7 @@ class Pieces:
     beam_health: Mapping[str, tuple[BeamHealth, ...]] = field(default_factory=_empty)
     entry_chances: tuple[float, ...] = ()
     release_chances: tuple[float, ...] = ()
+    most_aboard: int | None = None
 
 
 @dataclass(frozen=True)

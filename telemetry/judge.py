@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from telemetry.analysis import Analysis, Guess
+from telemetry.analysis import Analysis, Guess, Pieces
 from telemetry.detectors import DETECTORS, Detector, NotEvaluated
 from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s, usual_pass_s
 from telemetry.estimators.contacts import find_contacts
@@ -154,7 +154,15 @@ def _pieces(known: Analysis) -> Parts:
         contacts=known.contacts,
         gaps_s=known.gaps_s,
     )
-    return {"pieces": pieces}
+    return {"pieces": pieces, "notes": (*known.notes, *_held_down(known.robot, pieces))}
+
+
+def _held_down(robot: Robot, pieces: Pieces | None) -> tuple[str, ...]:
+    """A note where fewer pieces can be followed than the robot carries."""
+    capacity, most = robot.robot.capacity, pieces.most_aboard if pieces else None
+    if capacity is None or most is None or most >= capacity:
+        return ()
+    return (f"The robot carries up to {capacity}, but no more than {most} aboard could be followed at once.",)
 
 
 def _cycles(known: Analysis) -> Parts:

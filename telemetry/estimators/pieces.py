@@ -85,6 +85,7 @@ def estimate_pieces(
         releases_s=releases_s,
         entry_chances=_chances(entries_s, t_s, drawn_came),
         release_chances=_chances(releases_s, t_s, drawn_left),
+        most_aboard=space.most_aboard,
         beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.at_beam[path]),
     )
 

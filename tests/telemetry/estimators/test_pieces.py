@@ -219,6 +219,16 @@ def test_an_entry_beam_that_comes_back_is_sound_again() -> None:
     assert story.released.estimate == 6
 
 
+# What can be followed
+
+
+def test_a_story_says_how_many_pieces_it_can_hold(sound: Pieces) -> None:
+    assert sound.most_aboard == 3
+    held_down = _told(_log(_passes()), _robot(capacity=20))
+    assert held_down.most_aboard is not None
+    assert 3 < held_down.most_aboard < 20
+
+
 # How sure each event is
 
 
