@@ -21,7 +21,7 @@ from telemetry.analysis import Analysis, MotorTrace
 from telemetry.log import FloatArray
 from telemetry.robot import Motor
 
-__all__ = ["WorkingMap", "working_maps"]
+__all__ = ["WorkingMap", "map_states", "working_maps"]
 
 _ACROSS, _DOWN = 50, 25
 _MOST_SHARE = 1.1
@@ -52,12 +52,12 @@ def working_maps(analysis: Analysis) -> Iterator[WorkingMap]:
         motor = analysis.robot.motors.get(name)
         if motor is None or motor.stall_current_a is None or motor.free_current_a is None:
             continue
-        share, current_a, time_s = _states(trace, motor)
+        share, current_a, time_s = map_states(trace, motor)
         if len(share):
             yield _map(name, motor.stall_current_a, motor.free_current_a, share, current_a, time_s)
 
 
-def _states(trace: MotorTrace, motor: Motor) -> tuple[FloatArray, FloatArray, FloatArray]:
+def map_states(trace: MotorTrace, motor: Motor) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Speed share, current at nominal voltage and duration of each sample on the map; shapes (n,).
 
     On the map is what was driven and turned with its drive, or stood still: not braked against the voltage,

@@ -2,6 +2,7 @@
 const film = (() => {
   const video = document.querySelector("#video");
   if (!video) return { follow: () => {}, run: () => {}, instant: () => null, listen: () => {} };
+  video.addEventListener("error", () => video.closest("figure").setAttribute("hidden", ""));
   const start = Number(video.dataset.start);
   const close = 0.04;
   const within = (t) => t + start >= 0 && t + start <= (video.duration || Infinity);

@@ -23,7 +23,20 @@ if TYPE_CHECKING:
     from telemetry.analysis import Analysis
     from telemetry.match_facts import MatchFacts
 
-__all__ = ["Done", "Task", "run_all", "run_task", "tasks_of"]
+__all__ = ["Done", "Extras", "Task", "run_all", "run_task", "tasks_of"]
+
+
+Film = tuple[str, str, float]
+"""The match beside which a video lies, its file name there, and when on the log's clock that match starts."""
+
+
+@dataclass(frozen=True)
+class Extras:
+    """What goes with the pages on request: figures of a kind, a video and where in it the match starts."""
+
+    figures: str | None = None
+    video: Path | None = None
+    video_start_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,6 +52,7 @@ class Task:
     taken: frozenset[str]
     limits: Limits
     out: Path | None
+    extras: Extras = Extras()
 
 
 @dataclass(frozen=True)
@@ -51,7 +65,11 @@ class Done:
 
 
 def tasks_of(
-    log_paths: Sequence[Path], robot_path: Path | None, limits: Limits, out: Path | None
+    log_paths: Sequence[Path],
+    robot_path: Path | None,
+    limits: Limits,
+    out: Path | None,
+    extras: Extras = Extras(),
 ) -> list[Task]:
     """A task for each log, each file once, in an order of their own: that of the call changes nothing."""
     from reports.names import unique_names
@@ -62,7 +80,7 @@ def tasks_of(
     names = unique_names([stem(path) for path, _ in in_order])
     everyone = frozenset(name.lower() for name in names)
     return [
-        Task(path, robot, name, everyone - {name.lower()}, limits, out)
+        Task(path, robot, name, everyone - {name.lower()}, limits, out, extras)
         for (path, robot), name in zip(in_order, names, strict=True)
     ]
 
@@ -76,10 +94,11 @@ def run_task(task: Task) -> Done:
     from telemetry.match_facts import facts_of
 
     facts = []
+    film: Film | None = None
     try:
         for analysis in judged(task.log_path, task.robot_path, task.limits, name=task.name):
             name = _free(analysis, task.taken)
-            _write(analysis, name, task.out)
+            film = _write(analysis, name, task, film)
             facts.append(facts_of(analysis, name=name))
     except WriteError:
         raise
@@ -162,11 +181,23 @@ def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
             os.environ.pop(variable, None)
 
 
-def _write(analysis: Analysis, name: str, out: Path | None) -> None:
-    if out is not None:
-        from reports.writing import write_match
+def _write(analysis: Analysis, name: str, task: Task, film: Film | None) -> Film | None:
+    """Writes one match; the video of a log stands beside its first match, whose start it is timed by."""
+    if task.out is None:
+        return None
+    from reports.page import Video
+    from reports.writing import write_figures, write_match, write_video
 
-        write_match(analysis, out / name, event_href="../index.html")
+    folder, extras, video = task.out / name, task.extras, None
+    if extras.video is not None:
+        start_s = analysis.match.start_s
+        film = film or (name, write_video(extras.video, folder), start_s)
+        href = film[1] if film[0] == name else f"../{film[0]}/{film[1]}"
+        video = Video(href, extras.video_start_s + start_s - film[2])
+    write_match(analysis, folder, event_href="../index.html", video=video)
+    if extras.figures is not None:
+        write_figures(analysis, folder, extras.figures)
+    return film
 
 
 def _free(analysis: Analysis, taken: frozenset[str]) -> str:

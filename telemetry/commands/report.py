@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from telemetry.commands.batch import Done, run_all, tasks_of
+from telemetry.commands.batch import Done, Extras, run_all, tasks_of
 from telemetry.commands.loading import sheet_for
 from telemetry.commands.options import (
     EXIT_DONE,
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["print_event", "report"]
 
 _PRINTED_TRENDS = 5
+_VIDEO_ENDINGS = (".mp4", ".m4v", ".webm", ".mov", ".ogv", ".mkv")
 
 
 @click.command(context_settings=HELP)
@@ -47,6 +48,18 @@ _PRINTED_TRENDS = 5
     help="Judge the logs on so many processes.",
 )  # fmt: skip
 @click.option("--fail-on", type=click.Choice(SEVERITIES), help="Exit with 1 when a finding is that grave.")
+@click.option(
+    "--video", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
+    help="A video of the match, copied beside its page and kept in step with its cursor; for one LOG.",
+)  # fmt: skip
+@click.option(
+    "--video-start", type=click.FloatRange(-86400, 86400), default=0.0, metavar="SECONDS",
+    help="Where in the video the match starts.",
+)  # fmt: skip
+@click.option(
+    "--figures", type=click.Choice(("png", "pdf", "svg")),
+    help="Write strip, cycles, motor maps and dwells as files too.",
+)  # fmt: skip
 @json_option
 @limit_options
 def report(
@@ -56,6 +69,9 @@ def report(
     out: Path,
     jobs: int,
     fail_on: str | None,
+    video: Path | None,
+    video_start: float,
+    figures: str | None,
     as_json: bool,
     **limits: float,
 ) -> int:
@@ -69,7 +85,9 @@ def report(
     from reports.writing import write_event_page
     from telemetry.event import event_from
 
-    tasks = tasks_of(log_paths, robot_path, reader_limits(limits), out)
+    extras = Extras(figures, video, video_start)
+    tasks = tasks_of(log_paths, robot_path, reader_limits(limits), out, extras)
+    _check_video(video, len(tasks))
     sheet, sheet_complaints = sheet_for(log_paths, sheet_path)
     with _progress(len(tasks)) as tell:
         done = run_all(tasks, jobs=jobs, tell=tell)
@@ -103,6 +121,18 @@ def print_event(event: Event, facts: Sequence[MatchFacts], out: Path) -> None:
     for trend in event.worsening[:_PRINTED_TRENDS]:
         click.echo(f"Getting worse: {shown(trend.text, 240)}")
     click.echo(f"Open {out / 'index.html'}")
+
+
+def _check_video(video: Path | None, logs: int) -> None:
+    from telemetry.plain import shown
+
+    if video is None:
+        return
+    if logs != 1:
+        raise click.UsageError(f"--video goes with one log, not {logs}; report that match by itself")
+    if video.suffix.lower() not in _VIDEO_ENDINGS:
+        known = ", ".join(_VIDEO_ENDINGS)
+        raise click.BadParameter(f"{shown(video.name)} is no video that browsers play ({known})")
 
 
 def _facts(done: Sequence[Done]) -> list[MatchFacts]:
