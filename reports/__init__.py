@@ -7,17 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reports.event import event_page
+    from reports.frames import MatchFrames, open_matches
     from reports.page import match_page
     from reports.results import analysis_json, event_json, findings_csv, json_text
     from reports.writing import write_event, write_match
 
 __all__ = [
-    "analysis_json", "event_json", "event_page", "findings_csv", "json_text", "match_page", "write_event",
-    "write_match",
+    "MatchFrames", "analysis_json", "event_json", "event_page", "findings_csv", "json_text", "match_page",
+    "open_matches", "write_event", "write_match",
 ]  # fmt: skip
 
 _HOMES = {
     "event": ("event_page",),
+    "frames": ("MatchFrames", "open_matches"),
     "page": ("match_page",),
     "results": ("analysis_json", "event_json", "findings_csv", "json_text"),
     "writing": ("write_event", "write_match"),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from telemetry.match_sheet import MatchSheet
     from telemetry.robot import Robot
 
-__all__ = ["judged", "log_and_robot", "logs_with_robots", "sheet_for", "stem"]
+__all__ = ["judged", "judged_within_limits", "log_and_robot", "logs_with_robots", "sheet_for", "stem"]
 
 
 def logs_with_robots(log_paths: Sequence[Path], robot_path: Path | None) -> list[tuple[Path, Path | None]]:
@@ -40,6 +40,13 @@ def judged(
     log, robot, guesses = log_and_robot(log_path, robot_path, limits)
     safe = safe_name(stem(log_path)) if name is None else name
     return judge(log, robot, name=safe, guesses=guesses, settings=_settings(robot_path))
+
+
+def judged_within_limits(log_path: Path, robot_path: Path | None) -> tuple[Analysis, ...]:
+    """The same under the reader's usual limits."""
+    from parsers import Limits
+
+    return judged(log_path, robot_path, Limits())
 
 
 def log_and_robot(
