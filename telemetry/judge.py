@@ -84,7 +84,7 @@ def _gaps(known: Analysis) -> Parts:
 
 
 def _contacts(known: Analysis) -> Parts:
-    return {"contacts": find_contacts(known.part, known.robot)}
+    return {"contacts": find_contacts(known.part, known.robot, known.motors)}
 
 
 def _switches(known: Analysis) -> Parts:
@@ -223,7 +223,7 @@ def _notes(known: Analysis) -> tuple[str, ...]:
     """What cannot be looked at in this log, besides the checks."""
     notes = []
     if not any(name in known.part.channels for name in known.robot.contact.accelerometer):
-        notes.append("No accelerometer is logged, so hits were not looked for.")
+        notes.append(_without_accelerometer(known.robot))
     if not known.robot.beams:
         notes.append("No beam is named, so the pieces aboard were not followed.")
     if known.match.source == "activity":
@@ -234,3 +234,12 @@ def _notes(known: Analysis) -> tuple[str, ...]:
         )
         notes.append(f"The robot was {enabled} in this log: it is judged whole, as one match.")
     return tuple(notes)
+
+
+def _without_accelerometer(robot: Robot) -> str:
+    if not any(name in robot.motors for name in robot.contact.drive):
+        return "No accelerometer is logged and no drive motor is named, so hits were not looked for."
+    return (
+        "No accelerometer is logged: hits are told from the drive motors' current and speed, which shows "
+        "most of those that slow the robot and few while its wheels slip."
+    )

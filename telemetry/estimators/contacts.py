@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Contact
+from telemetry.analysis import Contact, MotorTrace
+from telemetry.estimators.drive_contacts import find_drive_contacts
 from telemetry.log import Channel, FloatArray, Log
 from telemetry.robot import Robot
-from telemetry.signals import moving_median, period_s, sta_lta, trigger
+from telemetry.signals import moving_median, period_s, trigger
 
 __all__ = ["AFTER_CONTACT_S", "contact_before", "find_contacts"]
 
@@ -26,23 +28,59 @@ _RATIO_ON, _RATIO_OFF = 3.0, 1.5
 _DRIFT_WIDTH_S = 1.0
 _REBOUND_S = 0.35
 _SHARE_OF_PEAK = 0.3
+_QUIET_SHARE = 0.5
+_USUAL_HIT_S, _OFTEN, _SELDOM = 0.1, 0.25, 0.6
+"""Bumpers meet for about a tenth of a second (common practice, no source)."""
+_GRAVITY_G, _FLAT = (0.7, 1.3), 0.75
+_NO_MOTORS: Mapping[str, MotorTrace] = MappingProxyType({})
 
 
-def find_contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
-    """Contacts in the order of time; empty without an accelerometer.
+def find_contacts(
+    log: Log, robot: Robot, motors: Mapping[str, MotorTrace] = _NO_MOTORS
+) -> tuple[Contact, ...]:
+    """Contacts in the order of time: from the accelerometer, without one from the drive motors.
 
     The slow part of each axis (gravity on a tilted mount, drift, steady driving) is taken off as a moving
-    median, which a short hit does not bend; the magnitude triggers by STA/LTA and must reach the floor; what
-    follows within 0.35 s and is no stronger is the rebound of the same hit. Source of the trigger: see
-    `telemetry.signals.sta_lta`.
+    median, which a short hit does not bend; of three axes, what points along gravity is left out. The
+    magnitude triggers by STA/LTA and must reach the floor; what follows within 0.35 s and is no stronger is
+    the rebound of the same hit. Source of the trigger: see `telemetry.signals.sta_lta`.
     """
     axes = [log.channels[name] for name in robot.contact.accelerometer if name in log.channels]
     axes = [axis for axis in axes if len(axis.values)]
     if not axes:
-        return ()
+        return find_drive_contacts(log, robot, motors)
     t_s = max((axis.t_s for axis in axes), key=len)
-    parts = np.stack([_without_drift(t_s, _on_clock(axis, t_s)) for axis in axes])
-    return _contacts(t_s, parts, robot.contact.threshold_g or FLOOR_G)
+    felt_g = np.stack([_on_clock(axis, t_s) for axis in axes])
+    floor_g = robot.contact.threshold_g or FLOOR_G * _shown_share(period_s(t_s))
+    return _contacts(t_s, _without_drift(t_s, _horizontal(felt_g)), floor_g)
+
+
+def _shown_share(apart_s: float) -> float:
+    """The share of its peak that a usual hit shows at least when it is read this seldom.
+
+    Of a half sine that is cos(π/2 · apart / lasting). From four readings a hit on, nothing is allowed for it.
+    """
+    share = min(apart_s / _USUAL_HIT_S, _SELDOM)
+    return float(np.cos(np.pi / 2 * share)) if share > _OFTEN else 1.0
+
+
+def _horizontal(felt_g: FloatArray) -> FloatArray:
+    """Three axes brought into the horizontal plane, (2, n), by where gravity points; others as they are.
+
+    The first axis that lies flat enough gives the first direction; the second is a quarter turn to the left
+    of it, seen from above.
+    """
+    if len(felt_g) != 3:
+        return felt_g
+    up = np.median(felt_g, axis=1)
+    strength = float(np.linalg.norm(up))
+    if not _GRAVITY_G[0] <= strength <= _GRAVITY_G[1]:
+        return felt_g
+    up /= strength
+    first = np.eye(3)[int(np.flatnonzero(np.abs(up) <= _FLAT)[0])]
+    ahead = first - (first @ up) * up
+    ahead /= np.linalg.norm(ahead)
+    return np.stack((ahead, np.cross(up, ahead))) @ felt_g
 
 
 def _on_clock(axis: Channel, t_s: FloatArray) -> FloatArray:
@@ -54,8 +92,8 @@ def _on_clock(axis: Channel, t_s: FloatArray) -> FloatArray:
     return np.interp(t_s, axis.t_s[possible], acceleration_g[possible])
 
 
-def _without_drift(t_s: FloatArray, acceleration_g: FloatArray) -> FloatArray:
-    return acceleration_g - moving_median(t_s, acceleration_g, _DRIFT_WIDTH_S)
+def _without_drift(t_s: FloatArray, felt_g: FloatArray) -> FloatArray:
+    return np.stack([axis - moving_median(t_s, axis, _DRIFT_WIDTH_S) for axis in felt_g])
 
 
 def _contacts(t_s: FloatArray, parts_g: FloatArray, floor_g: float) -> tuple[Contact, ...]:
@@ -64,7 +102,7 @@ def _contacts(t_s: FloatArray, parts_g: FloatArray, floor_g: float) -> tuple[Con
         return ()
     magnitude_g = np.sqrt((parts_g**2).sum(axis=0))
     short = max(1, round(_SHORT_S / apart_s))
-    ratio = sta_lta(magnitude_g, short, max(short + 1, round(_LONG_S / apart_s)))
+    ratio = _ratio(magnitude_g, short, max(short + 1, round(_LONG_S / apart_s)), floor_g)
     found: list[Contact] = []
     for first, last in trigger(ratio, _RATIO_ON, _RATIO_OFF):
         contact = _contact(t_s, parts_g, magnitude_g, slice(max(first - short + 1, 0), last + 1), apart_s)
@@ -73,6 +111,29 @@ def _contacts(t_s: FloatArray, parts_g: FloatArray, floor_g: float) -> tuple[Con
         if not (found and _is_rebound(contact, found[-1])):
             found.append(contact)
     return tuple(found)
+
+
+def _ratio(magnitude_g: FloatArray, short: int, long: int, floor_g: float) -> FloatArray:
+    """Short-term over long-term mean of the squares, shape (n,), from the first sample on.
+
+    As `telemetry.signals.sta_lta`, but in the long term no sample counts for more than half the floor, so
+    that one hit does not hide the next; before the log begins, its first seconds stand in mirrored.
+    """
+    quiet_g = np.minimum(magnitude_g, _QUIET_SHARE * floor_g)
+    quiet_g = np.concatenate((quiet_g[:long][::-1], quiet_g))
+    loud_g = np.concatenate((quiet_g[: len(quiet_g) - len(magnitude_g)], magnitude_g))
+    lta = _mean_square(quiet_g, long)
+    sta = _mean_square(loud_g, short)
+    before = len(quiet_g) - len(magnitude_g)
+    return np.asarray(sta[before:] / np.maximum(lta[before:], np.finfo(float).tiny))
+
+
+def _mean_square(x: FloatArray, width: int) -> FloatArray:
+    """Mean of x² over the last `width` samples, fewer at the start, shape (n,)."""
+    energy = np.concatenate(([0.0], np.cumsum(x * x)))
+    end = np.arange(1, len(energy))
+    start = np.maximum(end - width, 0)
+    return np.asarray((energy[end] - energy[start]) / (end - start))
 
 
 def _is_rebound(contact: Contact, before: Contact) -> bool:
