@@ -15,7 +15,10 @@ from telemetry.errors import RattletraceError, RobotFileError
 
 __all__ = ["cli", "main"]
 
-_COMMANDS = ("report", "compare", "precheck", "watch", "channels", "draft", "replay", "convert", "simulate")
+_COMMANDS = (
+    "report", "compare", "whatif", "precheck", "watch",
+    "channels", "draft", "replay", "convert", "simulate",
+)  # fmt: skip
 """In the order in which help lists them; each is the command of that name in `telemetry.commands`."""
 
 

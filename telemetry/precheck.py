@@ -19,6 +19,7 @@ from telemetry.estimators.switches import read_beams, read_limits
 from telemetry.log import BoolArray, Log
 from telemetry.robot import Motor, Robot
 from telemetry.signals import period_s
+from telemetry.wording import counted
 
 __all__ = ["CAUTIONS", "Item", "passed", "precheck"]
 
@@ -97,7 +98,12 @@ def _toggled(name: str, role: str, signal: Switching, words: tuple[str, str], ho
     changes = signal.transitions
     if changes >= 2:
         on = int(np.count_nonzero(signal.on[1:]))
-        return Item(name, role, "seen", f"{words[0]} {on} times, {words[1]} {changes - on} times")
+        return Item(
+            name,
+            role,
+            "seen",
+            f"{words[0]} {counted(on, 'time')}, {words[1]} {counted(changes - on, 'time')}",
+        )
     state = words[0] if len(signal.on) and signal.on[-1] else words[1]
     if changes == 1:
         return Item(name, role, "not seen", f"it went {state} and never came back; {how} and take it off")
@@ -168,7 +174,7 @@ def _direction(motor: Motor, trace: MotorTrace, sign: float, word: str) -> tuple
     strained = _strained(motor, trace, driven)
     if strained:
         return "wrong", f"driven {word} it drew {current_a:.0f} A and hardly turned: it jams or is blocked"
-    turned = _turned(trace, driven, sign)
+    turned = _turned(trace, driven)
     if turned is False:
         return "wrong", f"driven {word} its speed reads the other way: check its wiring or its sign"
     return "seen", f"{word} at {current_a:.1f} A"
@@ -187,13 +193,13 @@ def _strained(motor: Motor, trace: MotorTrace, driven: BoolArray) -> bool:
     )
 
 
-def _turned(trace: MotorTrace, driven: BoolArray, sign: float) -> bool | None:
+def _turned(trace: MotorTrace, driven: BoolArray) -> bool | None:
     """Whether the shaft turned the way it was driven; None where no speed channel tells."""
     if trace.speed_source != "channel":
         return None
     speed = trace.speed_rad_s[driven]
     speed = speed[np.isfinite(speed)]
-    return bool(np.median(speed) * sign >= 0) if len(speed) else None
+    return bool(np.median(speed) >= 0) if len(speed) else None
 
 
 def _battery(log: Log, robot: Robot, traces: list[MotorTrace]) -> Iterator[Item]:

@@ -1,0 +1,41 @@
+"""Which files of a folder are complete."""
+
+from __future__ import annotations
+
+from telemetry.watching import Watch, look
+
+OLD, GROWN = (100, 1), (200, 2)
+
+
+def _looks(*seen: tuple[float, dict[str, tuple[int, int]] | None]) -> list[tuple[str, ...]]:
+    watch, told = Watch(), []
+    for now_s, found in seen:
+        watch, ready = look(watch, found, now_s, rest_s=3.0)
+        told.append(ready)
+    return told
+
+
+def test_a_file_is_reported_once_when_it_has_stood_still() -> None:
+    assert _looks((0, {"a": OLD}), (2, {"a": OLD}), (3, {"a": OLD}), (9, {"a": OLD})) == [(), (), ("a",), ()]
+
+
+def test_a_file_that_grows_waits() -> None:
+    assert _looks((0, {"a": OLD}), (2, {"a": GROWN}), (4, {"a": GROWN}), (5, {"a": GROWN})) == [
+        (), (), (), ("a",),
+    ]  # fmt: skip
+
+
+def test_a_file_that_changes_after_its_report_is_reported_anew() -> None:
+    assert _looks((0, {"a": OLD}), (3, {"a": OLD}), (4, {"a": GROWN}), (7, {"a": GROWN}))[-1] == ("a",)
+
+
+def test_an_empty_file_is_no_log_yet() -> None:
+    assert _looks((0, {"a": (0, 1)}), (9, {"a": (0, 1)})) == [(), ()]
+
+
+def test_a_pulled_stick_forgets_nothing_and_starts_the_rest_anew() -> None:
+    told = _looks(
+        (0, {"a": OLD, "b": OLD}), (3, {"a": OLD, "b": OLD}), (4, None),
+        (5, {"a": OLD, "c": OLD}), (7, {"a": OLD, "c": OLD}), (8, {"a": OLD, "c": OLD}),
+    )  # fmt: skip
+    assert told == [(), ("a", "b"), (), (), (), ("c",)]
