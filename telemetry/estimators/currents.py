@@ -18,6 +18,8 @@ _SOME_OF_STALL = 0.02
 _LEAST_SIGNED = 20
 _CLEAR_MAJORITY = 0.65
 _NOTABLE_SHARE = 0.05
+_BRAKES_FOR_S = 0.2
+"""Time constant of a drive brought to rest by its own shorted windings (our choice)."""
 
 
 def believable_a(name: str, logged_a: FloatArray, motor: Motor) -> tuple[FloatArray, tuple[str, ...]]:
@@ -46,48 +48,64 @@ def motoring_sign(logged_a: FloatArray, drive: FloatArray, motor: Motor) -> Floa
     """-1 where the log's own signs say that a driven motor gives energy back, else 1, shape (n,).
 
     `drive` is the command, or where none is logged the speed, with its sign. The sign of a current is not
-    relied on: it counts only where it plainly goes with the drive (or, for a current of the supply side, is
-    plainly of one sign) and is the other way for the rest.
+    relied on: it counts only where it plainly goes with the drive (or, for a current of the supply side,
+    either that or is plainly of one sign) and is the other way for the rest.
     """
     driven = np.abs(np.nan_to_num(drive)) > _LEAST_DUTY
-    product = logged_a if motor.current_side == "supply" else logged_a * np.sign(np.nan_to_num(drive))
     floor = _NOTABLE_SHARE * float(np.abs(logged_a).max(initial=0.0))
-    heavy = product[driven & (np.abs(logged_a) > floor)]
-    if len(heavy) < _LEAST_SIGNED:
+    heavy = driven & (np.abs(logged_a) > floor)
+    if np.count_nonzero(heavy) < _LEAST_SIGNED:
         return np.ones(len(logged_a))
-    forwards = float((heavy > 0).mean())
-    if 1 - _CLEAR_MAJORITY < forwards < _CLEAR_MAJORITY:
+    along = logged_a * np.sign(np.nan_to_num(drive))
+    conventions = [along, logged_a] if motor.current_side == "supply" else [along]
+    agreeing = [float((product[heavy] > 0).mean()) for product in conventions]
+    clearest = max(range(len(conventions)), key=lambda place: abs(agreeing[place] - 0.5))
+    if abs(agreeing[clearest] - 0.5) < _CLEAR_MAJORITY - 0.5:
         return np.ones(len(logged_a))
-    usual = 1.0 if forwards > 0.5 else -1.0
-    gives_back = driven & (usual * product < 0) & (np.abs(logged_a) > floor)
-    return np.where(gives_back, -1.0, 1.0)
+    usual = 1.0 if agreeing[clearest] > 0.5 else -1.0
+    return np.where(heavy & (usual * conventions[clearest] < 0), -1.0, 1.0)
 
 
 def winding_a(
+    t_s: FloatArray,
     current_a: FloatArray,
     command: FloatArray,
     motor: Motor,
     *,
+    motoring: FloatArray,
     voltage_v: FloatArray,
     model: MotorModel | None,
     speed_rad_s: FloatArray | None,
 ) -> FloatArray:
     """Winding current without sign, shape (n,), from the logged one without sign.
 
-    A current of the supply side is the winding's times |duty|. Where the duty is not logged, or next to none,
-    the speed tells it: V·I_supply = (I·R + k·ω)·I. Without either the logged current stands for it.
+    A current of the supply side is the winding's times |duty|. Where no duty is logged the speed tells:
+    V·I_supply = (I·R + k·ω)·I. Without either the logged current stands for it.
     """
     if motor.current_side == "winding":
         return current_a
-    duty = np.abs(command)
-    by_duty = current_a / np.maximum(np.nan_to_num(duty, nan=1.0), _LEAST_DUTY)
-    told = np.where(np.nan_to_num(duty) > _LEAST_DUTY, by_duty, current_a)
-    if model is None or speed_rad_s is None or np.isfinite(duty).any():
+    duty = np.nan_to_num(np.abs(command))
+    told = np.where(duty > _LEAST_DUTY, current_a / np.maximum(duty, _LEAST_DUTY), current_a)
+    if np.isfinite(command).any():
+        return _braking_on(t_s, told, duty, motoring)
+    if model is None or speed_rad_s is None:
         return told
     back_emf_v = model.k_v_s_per_rad * np.abs(speed_rad_s)
     power_w = voltage_v * current_a
     root_v = np.sqrt(back_emf_v**2 + 4 * model.resistance_ohm * power_w)
     return np.asarray((root_v - back_emf_v) / (2 * model.resistance_ohm))
+
+
+def _braking_on(t_s: FloatArray, current_a: FloatArray, duty: FloatArray, motoring: FloatArray) -> FloatArray:
+    """A braking current carried on, dying away, once the duty is so low that the supply side sees none.
+
+    Only where it was seen to brake until then; a motor whose duty ends at once may brake or coast.
+    """
+    last = np.maximum.accumulate(np.where(duty > _LEAST_DUTY, np.arange(len(duty)), -1))
+    seen = np.maximum(last, 0)
+    braked = (duty <= _LEAST_DUTY) & (last >= 0) & (motoring[seen] < 0)
+    carried_a = current_a[seen] * np.exp(-(t_s - t_s[seen]) / _BRAKES_FOR_S)
+    return np.where(braked, np.maximum(current_a, carried_a), current_a)
 
 
 def supply_side_a(

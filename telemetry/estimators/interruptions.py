@@ -170,12 +170,13 @@ def _lost_at_once(trace: MotorTrace, low_a: float, start_s: float) -> bool:
     last = max(at - 1, 0)
     if trace.t_s[at] - trace.t_s[last] > hold_s(trace.t_s):
         return False
-    near, earlier = slice(max(at - 3, 0), max(at - 1, 1)), slice(max(at - 6, 0), max(at - 3, 1))
-    lately = slice(min(int(np.searchsorted(trace.t_s, start_s - _STAYED_S)), earlier.start), at + 1)
+    from_s = int(np.searchsorted(trace.t_s, start_s - _STAYED_S))
+    near, earlier = slice(max(at - 3, 0), max(at - 1, 1)), slice(min(from_s, max(at - 6, 0)), max(at - 3, 1))
+    lately = slice(earlier.start, at + 1)
     stays = float(np.ptp(trace.command[lately])) < _STAYS * abs(float(trace.command[at]))
     load_a = float(np.median(trace.current_a[near]))
-    held = load_a > _HELD * float(np.median(trace.current_a[earlier]))
-    return bool(stays and held and load_a > _PLAIN_TIMES * low_a)
+    earlier_a = float(np.median(trace.current_a[earlier]))
+    return bool(stays and load_a > _HELD * earlier_a and min(load_a, earlier_a) > _PLAIN_TIMES * low_a)
 
 
 def _groups(nothing: FloatArray, loaded: FloatArray) -> list[tuple[float, float]]:

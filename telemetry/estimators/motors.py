@@ -137,7 +137,7 @@ def _trace(
     turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
     motoring = motoring_sign(logged_a, turning, motor)
     current_a = winding_a(
-        np.abs(logged_a), logged.command, motor,
+        logged.t_s, np.abs(logged_a), logged.command, motor, motoring=motoring,
         voltage_v=voltage_v, model=model, speed_rad_s=logged.speed_rad_s,
     )  # fmt: skip
     heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)

@@ -30,7 +30,8 @@ _TIMES_FREE_CURRENT = 3.0
 _ROUNDING_S = 1e-6
 _SLOW_TO_LEAVE_S = 0.2
 _BEFORE_S = 0.12
-_CONTINUES, _BRAKES_FOR_S = 0.9, 0.6
+_CONTINUES = 0.9
+_BRIEF_S, _REVERSED_S = 0.5, 0.35
 
 
 def find_stalls(robot: Robot, motors: Mapping[str, MotorTrace], end_s: float) -> Mapping[str, MotorStates]:
@@ -102,26 +103,32 @@ def _lasting(trace: MotorTrace, flagged: BoolArray, least_s: float, end_s: float
 
 
 def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
-    """Without the intervals in which it gives energy back, where only its current tells its speed.
+    """Without what only looks so where the current alone tells the speed: reversals and braking.
 
-    A motor that turns faster than a lowered voltage asks draws backwards, and without a sign that looks like
-    a load. Then its back-EMF just before is what the current, taken backwards, makes of it now.
+    A reversal passes through rest, and seldom sampled it may seem to stay there for a while. A motor that
+    turns faster than a lowered voltage asks draws backwards, and without a sign that looks like a load; but
+    then its back-EMF just before is what the current, taken backwards, makes of it now.
     """
     if trace.speed_source != "back-EMF" or not len(found):
         return found
     before_s = max(_BEFORE_S, 2 * period_s(trace.t_s))
-    brief = found[:, 1] - found[:, 0] < _BRAKES_FOR_S
-    kept = [
-        interval
-        for interval, may_brake in zip(found, brief, strict=True)
-        if not (may_brake and _gives_back(trace, float(interval[0]), before_s))
-    ]
+    kept = [interval for interval in found if not _passes_zero(trace, *interval.tolist(), before_s)]
     return np.asarray(kept).reshape(-1, 2)
 
 
-def _gives_back(trace: MotorTrace, start_s: float, before_s: float) -> bool:
+def _passes_zero(trace: MotorTrace, start_s: float, end_s: float, before_s: float) -> bool:
+    """Whether a brief interval lies just behind a reversal, or is braking rather than a load."""
+    if end_s - start_s >= _BRIEF_S:
+        return False
     at = int(np.searchsorted(trace.t_s, start_s))
-    first = int(np.searchsorted(trace.t_s, start_s - before_s))
+    way = np.sign(trace.command[at])
+    lately = slice(int(np.searchsorted(trace.t_s, start_s - _REVERSED_S)), at)
+    reversed_lately = ((trace.command[lately] * way < 0) & trace.driven[lately]).any()
+    return bool(reversed_lately) or _gives_back(trace, at, start_s - before_s)
+
+
+def _gives_back(trace: MotorTrace, at: int, from_s: float) -> bool:
+    first = int(np.searchsorted(trace.t_s, from_s))
     if first >= at:
         return False
     before_v = float(np.max(np.nan_to_num(trace.speed_share[first:at]) * trace.applied_v[first:at]))
