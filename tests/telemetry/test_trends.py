@@ -1,0 +1,137 @@
+"""Trends, forecasts and heat from match to match, on facts written by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from telemetry.carried_heat import heat_through, pauses_s
+from telemetry.event import event_from
+from telemetry.finding import Severity
+from telemetry.forecast import forecast_dropouts, forecast_heat
+from telemetry.match_facts import MatchFacts
+from telemetry.trends import Trend, find_trends
+from tests.telemetry.facts import match_facts, motor_facts
+
+ENTRY = ("dropout", "entry")
+
+
+def _dropouts(*counts: int) -> list[MatchFacts]:
+    return [match_facts(f"m{n}", faults={ENTRY: count}) for n, count in enumerate(counts)]
+
+
+def _running(*amps: float) -> list[MatchFacts]:
+    return [match_facts(f"m{n}", motors={"feed": motor_facts(a)}) for n, a in enumerate(amps)]
+
+
+def _only(facts: list[MatchFacts]) -> Trend:
+    (trend,) = find_trends(facts)
+    return trend
+
+
+def test_dropouts_that_become_more_are_rising() -> None:
+    trend = _only(_dropouts(0, 0, 1, 1, 2, 3, 3, 4))
+    assert (trend.direction, trend.worse) == ("rising", True)
+    assert trend.slope_per_match == pytest.approx(4 / 7, abs=0.1)
+    assert trend.low is not None
+    assert trend.low > 0
+
+
+def test_the_same_in_another_order_shows_no_trend() -> None:
+    assert _only(_dropouts(1, 4, 0, 3, 2, 0, 3, 1)).direction == "none shown"
+
+
+def test_friction_is_found_at_a_like_command() -> None:
+    facts = _running(5.0, 5.2, 5.5, 5.9, 6.1, 6.6)
+    trend = _only(facts)
+    assert (trend.series.kind, trend.direction) == ("friction_trend", "rising")
+    assert trend.share == pytest.approx((6.35 - 5.1) / 5.7, abs=0.01)
+    (trouble,) = event_from(facts).troubles
+    assert (trouble.kind, trouble.subject, trouble.severity) == ("friction_trend", "feed", Severity.WATCH)
+
+
+def test_a_rise_too_small_to_matter_is_no_trend_however_regular() -> None:
+    assert not _only(_running(5.00, 5.01, 5.02, 5.03, 5.04, 5.05)).found
+
+
+def test_fewer_than_four_matches_say_nothing() -> None:
+    assert find_trends(_dropouts(0, 3, 6)) == ()
+
+
+def test_what_could_not_be_judged_is_left_out_not_taken_as_clear() -> None:
+    facts = _dropouts(0, 0, 1, 2, 3, 4)
+    facts.insert(3, match_facts("dark"))
+    assert _only(facts).series.values[3] is None
+
+
+def test_each_battery_is_followed_by_itself() -> None:
+    ohms = [0.016, 0.030, 0.018, 0.030, 0.020, 0.030, 0.022, 0.030, 0.024, 0.030]
+    facts = [match_facts(f"m{n}", resistance_ohm=r, battery="AB"[n % 2]) for n, r in enumerate(ohms)]
+    found = {t.series.subject: t.direction for t in find_trends(facts)}
+    assert found == {"A": "rising", "B": "none shown"}
+
+
+def test_steady_events_show_a_trend_no_oftener_than_promised() -> None:
+    rng = np.random.default_rng(8)
+    found = 0
+    for _ in range(200):
+        facts = [
+            match_facts(
+                f"m{n}", faults={ENTRY: int(rng.poisson(2)), ("chatter", "gate"): int(rng.poisson(1))},
+                motors={
+                    name: motor_facts(5 * rng.lognormal(0, 0.15)) for name in ("feed", "arm")
+                },
+                cycle_s=float(15 * rng.lognormal(0, 0.2)),
+            )
+            for n in range(8)
+        ]  # fmt: skip
+        found += any(trend.found for trend in find_trends(facts))
+    assert found / 200 <= 0.08
+
+
+def test_the_chance_of_a_dropout_follows_the_later_half_where_they_become_more() -> None:
+    steady = _dropouts(2, 1, 2, 1, 2, 1, 2, 1)
+    rising = _dropouts(0, 0, 0, 1, 2, 3, 3, 4)
+    (calm,) = forecast_dropouts(steady, find_trends(steady))
+    (worse,) = forecast_dropouts(rising, find_trends(rising))
+    assert calm.probability == pytest.approx(1 - math.exp(-1.5), abs=0.05)
+    assert worse.probability is not None
+    assert worse.probability > 0.9
+    assert "the last 4 matches" in worse.text
+
+
+def test_dropouts_in_one_match_alone_do_not_foretell_one_in_every_match() -> None:
+    (found,) = forecast_dropouts(_dropouts(8, 0, 0, 0, 0, 0), ())
+    assert found.probability is not None
+    assert found.probability < 0.45
+
+
+def test_heat_is_carried_over_the_pause_by_its_cooling() -> None:
+    hot = motor_facts(end_heat=(0.6, 0.9, 1.2, 1.5))
+    facts = [match_facts("a", motors={"arm": hot}), match_facts("b", motors={"arm": hot})]
+    first, second = heat_through(facts, [None, 400.0])
+    assert (first["arm"].start, first["arm"].end) == (0.0, 0.6)
+    assert second["arm"].start == pytest.approx(0.6 / math.e)
+    assert second["arm"].end == pytest.approx(0.6 + 0.6 * 0.6 / math.e)
+
+
+def test_without_a_known_pause_the_start_is_not_known() -> None:
+    hot = motor_facts(end_heat=(0.6, 0.9, 1.2, 1.5))
+    facts = [match_facts("a", motors={"arm": hot}), match_facts("b", motors={"arm": hot})]
+    assert heat_through(facts, [None, None])[1]["arm"].start is None
+
+
+def test_a_pause_is_what_lies_between_two_logs() -> None:
+    facts = [match_facts("a"), match_facts("b"), match_facts("c")]
+    assert pauses_s(facts, [0.0, 1000.0, 900.0]) == [None, 1000.0 - 3.0 - 153.0, None]
+
+
+def test_the_next_start_lies_between_those_after_the_longest_and_shortest_pause() -> None:
+    hot = motor_facts(end_heat=(0.6, 0.9, 1.2, 1.5))
+    facts = [match_facts("a", motors={"arm": hot})]
+    (found,) = forecast_heat(facts, heat_through(facts, [None]), [None])
+    assert found.level == pytest.approx(0.6 * math.exp(-1200 / 400))
+    assert found.low < found.level < found.high
+    assert "no pause is known" in found.text
