@@ -15,10 +15,10 @@ from reports.power_lanes import greatest, nice_ceiling
 from reports.readings import grid_of
 from reports.sensor_lanes import switching_bars
 from reports.story_lanes import ticks
-from reports.words import clock, duration, heading, number
-from telemetry.analysis import Analysis, MotorTrace
+from reports.words import clock, counted, duration, heading, number
+from telemetry.analysis import Analysis, MotorTrace, Supply
 from telemetry.finding import Finding
-from telemetry.log import FloatArray
+from telemetry.log import FloatArray, Kind
 
 __all__ = ["CloseUp", "close_up"]
 
@@ -28,6 +28,8 @@ _NAME_PX = 14
 _GAP_PX = 8
 _BAND_PX = 9
 _COLUMNS = 600
+_MOMENTS = ("t_s", "peak_s", "peak_t_s", "first_contradiction_s")
+_LEVEL_ROOM_PX = 11
 _SHOWN_WHOLE = (
     "load_share",
     "friction_trend",
@@ -65,7 +67,12 @@ def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
         drawn.append(label("0%", top + 11, row.name, kind="t name"))
         drawn.append(tag("svg", {"y": top + _NAME_PX, "width": "100%", "height": row.height_px}, row.drawing))
         top += _NAME_PX + row.height_px + _GAP_PX
-    drawn = [_extent(finding, axis, top), *drawn, ticks(axis, top + 10, most=6)]
+    drawn = [
+        _extent(finding, axis, top),
+        *drawn,
+        *_moments(finding, axis, top),
+        ticks(axis, top + 10, most=6),
+    ]
     whole = finding.end_s <= axis.end_s and finding.start_s >= axis.start_s
     span = f"{clock(axis.start_s, axis.zero_s)} to {clock(axis.end_s, axis.zero_s)}"
     cut = "" if whole else f"; it lasts {duration(finding.end_s - finding.start_s)}, its start is shown"
@@ -105,6 +112,16 @@ def _extent(finding: Finding, axis: Axis, height_px: float) -> Markup:
     return Markup("").join([wash, band, *edges])
 
 
+def _moments(finding: Finding, axis: Axis, height_px: float) -> list[Markup]:
+    """The instants that the evidence names: a full line down through all rows."""
+    named = [finding.evidence.get(key) for key in _MOMENTS]
+    shown = [t for t in named if isinstance(t, int | float) and axis.start_s <= t <= axis.end_s]
+    return [
+        tag("line", {"class": "moment-line", "x1": x, "x2": x, "y1": _BAND_PX, "y2": f"{height_px:g}"})
+        for x in map(axis.percent, shown)
+    ]
+
+
 def _rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
     yield from _SUBJECT_ROWS.get(finding.role, _log_rows)(analysis, finding, strip)
     if analysis.contacts and finding.role in ("beam", "limit", "harness", "supply", "range", "indicator"):
@@ -124,9 +141,12 @@ def _beam_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_
 
 
 def _limit_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
-    if finding.subject in analysis.limits:
-        yield _switch_row(analysis, "limit", finding.subject, strip)
     limit = analysis.robot.limits.get(finding.subject)
+    limits = analysis.robot.limits
+    ends = [name for name in limits if limit and limit.motor and limits[name].motor == limit.motor]
+    for name in dict.fromkeys([finding.subject, *ends]):
+        if name in analysis.limits:
+            yield _switch_row(analysis, "limit", name, strip)
     trace = analysis.motors.get(limit.motor) if limit and limit.motor else None
     if trace and limit and limit.motor:
         yield _current_row(limit.motor, trace, strip)
@@ -137,11 +157,22 @@ def _motor_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[
     trace = analysis.motors.get(finding.subject)
     if trace is None:
         return
-    yield _current_row(finding.subject, trace, strip)
-    if finding.kind == "overheat" and np.isfinite(trace.heat).any():
-        yield _line_row("heat, 1.0 = limit", trace.t_s, trace.heat, "heat", (0.0, 1.2), strip)
-    yield from _share_row(finding.subject, trace, strip)
-    yield from _command_row(finding.subject, trace, strip)
+    motor = analysis.robot.motors.get(finding.subject)
+    if (
+        finding.kind in ("breaker_risk", "breaker_cycling")
+        and motor is not None
+        and motor.breaker_a is not None
+    ):
+        yield _breaker_row(finding.subject, trace, motor.breaker_a, strip)
+    else:
+        yield _current_row(finding.subject, trace, strip)
+    if finding.kind in ("overheat", "stall", "near_stall") and np.isfinite(trace.heat).any():
+        top = max(greatest(trace.heat) or 0.0, 1.0) * 1.15
+        levels = ((1.0, "limit 1.0"),)
+        yield _line_row(f"{finding.subject}, heat", trace.t_s, trace.heat, "heat", (0.0, top), strip, levels)
+    if finding.kind not in ("overheat", "breaker_risk", "chain_risk"):
+        yield from _share_row(finding.subject, trace, strip)
+        yield from _command_row(finding.subject, trace, strip)
 
 
 def _mechanism_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
@@ -156,7 +187,16 @@ def _supply_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator
         volts = analysis.supply.voltage_v[np.isfinite(analysis.supply.voltage_v)]
         low, high = (np.floor(volts.min()), np.ceil(volts.max())) if len(volts) else (0.0, 13.0)
         name = f"supply, V, {low:g} to {high:g}"
-        yield _line_row(name, analysis.supply.t_s, analysis.supply.voltage_v, "voltage", (low, high), strip)
+        known = analysis.robot.supply
+        levels = (
+            (known.dip_v, f"dip {known.dip_v:g} V"),
+            (known.brownout_v, f"brownout {known.brownout_v:g} V"),
+        )
+        volts = analysis.supply.voltage_v
+        yield _line_row(name, analysis.supply.t_s, volts, "voltage", (low, high), strip, levels)
+    if finding.kind == "source_resistance" and analysis.supply is not None:
+        yield from _supply_current_row(analysis.supply, strip)
+        return
     inside = {name: _peak_within(trace, strip.axis) for name, trace in analysis.motors.items()}
     for name in sorted(inside, key=lambda name: -inside[name])[:2]:
         yield _current_row(name, analysis.motors[name], strip)
@@ -178,7 +218,19 @@ def _range_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[
     if channel is not None and len(channel.values):
         low, high = float(np.nanmin(channel.values)), float(np.nanmax(channel.values))
         name = f"{finding.subject}, {channel.unit or 'as logged'}, {low:g} to {high:g}"
-        yield _line_row(name, channel.t_s, channel.values, "beam", (low, high), strip)
+        near = sensor.near if sensor else None
+        levels = ((near, f"near {near:g}"),) if near is not None else ()
+        yield _line_row(name, channel.t_s, channel.values, "beam", (low, high), strip, levels)
+
+
+def _indicator_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
+    light = analysis.robot.indicator
+    channel = analysis.log.channels.get(light.signal) if light and light.signal else None
+    if channel is not None and channel.kind is not Kind.TEXT and len(channel.values):
+        yield _line_row("light, lit where high", channel.t_s, channel.values, "limit", (-0.1, 1.1), strip)
+    if analysis.pieces is not None:
+        told = f"{counted(len(analysis.pieces.releases_s), 'release')} in the match"
+        yield _Row(f"hits below; {told}", 2, Markup(""))
 
 
 def _log_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
@@ -190,7 +242,7 @@ def _log_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_R
 
 _SUBJECT_ROWS = {
     "beam": _beam_rows, "limit": _limit_rows, "motor": _motor_rows, "mechanism": _mechanism_rows,
-    "supply": _supply_rows, "harness": _harness_rows, "range": _range_rows,
+    "supply": _supply_rows, "harness": _harness_rows, "range": _range_rows, "indicator": _indicator_rows,
 }  # fmt: skip
 
 
@@ -210,7 +262,8 @@ def _current_row(name: str, trace: MotorTrace, strip: Strip, top_a: float | None
 def _share_row(name: str, trace: MotorTrace, strip: Strip) -> Iterator[_Row]:
     if np.isfinite(trace.speed_share).any():
         words = f"{name}, speed as a share of free speed, 0 to 1"
-        yield _line_row(words, trace.t_s, np.abs(trace.speed_share), "speed", (0.0, 1.1), strip)
+        levels = ((0.05, "stalled below 0.05"),)
+        yield _line_row(words, trace.t_s, np.abs(trace.speed_share), "speed", (0.0, 1.1), strip, levels)
 
 
 def _command_row(name: str, trace: MotorTrace, strip: Strip) -> Iterator[_Row]:
@@ -220,12 +273,48 @@ def _command_row(name: str, trace: MotorTrace, strip: Strip) -> Iterator[_Row]:
         )
 
 
+def _breaker_row(name: str, trace: MotorTrace, breaker_a: float, strip: Strip) -> _Row:
+    """What it takes through its breaker, with the rating; the winding's current where that is not known."""
+    through = trace.supply_a if len(trace.supply_a) == len(trace.t_s) else trace.current_a
+    ceiling = nice_ceiling(max(greatest(through) or 1.0, breaker_a * 1.1))
+    words = f"{name}, A through its breaker, 0 to {ceiling:g}"
+    levels = ((breaker_a, f"rating {breaker_a:g} A"),)
+    return _line_row(words, trace.t_s, through, "current", (0.0, ceiling), strip, levels)
+
+
+def _supply_current_row(supply: Supply, strip: Strip) -> Iterator[_Row]:
+    if len(supply.current_a) == len(supply.t_s) and np.isfinite(supply.current_a).any():
+        ceiling = nice_ceiling(greatest(supply.current_a) or 1.0)
+        words = f"current out of the battery, A, 0 to {ceiling:g}"
+        yield _line_row(words, supply.t_s, supply.current_a, "current", (0.0, ceiling), strip)
+
+
 def _line_row(
-    name: str, t_s: FloatArray, values: FloatArray, pen: str, bounds: tuple[float, float], strip: Strip
+    name: str,
+    t_s: FloatArray,
+    values: FloatArray,
+    pen: str,
+    bounds: tuple[float, float],
+    strip: Strip,
+    levels: tuple[tuple[float, str], ...] = (),
 ) -> _Row:
+    """A signal between two bounds; `levels` are thresholds, dotted and named where they lie inside."""
+    low, high = bounds
+    inside = [(value, words) for value, words in levels if low < value < high]
     line = line_path(t_s, values, strip.axis, *bounds)
     base = path("g", "M0 0H1200M0 100H1200")
-    return _Row(name, 44, stretched(base, path(f"l l-{pen}", line)))
+    dotted = [path("limit-line", f"M0 {(high - value) / (high - low) * 100:.0f}H1200") for value, _ in inside]
+    named = [
+        label("100%", _level_y(value, bounds), words, kind="t s-small", anchor="end")
+        for value, words in inside
+    ]
+    return _Row(name, 44, Markup("").join([stretched(base, *dotted, path(f"l l-{pen}", line)), *named]))
+
+
+def _level_y(value: float, bounds: tuple[float, float]) -> float:
+    """The baseline of a threshold's name: just above its line, or below it near the top."""
+    y = (bounds[1] - value) / (bounds[1] - bounds[0]) * 44
+    return y - 3 if y > _LEVEL_ROOM_PX + 3 else y + _LEVEL_ROOM_PX
 
 
 def _contact_row(analysis: Analysis, strip: Strip) -> _Row:

@@ -132,15 +132,20 @@ def motor_table(analysis: Analysis) -> Table:
                 Cell(name), _figure(number(use.peak_current_a, "A")), _figure(duration(use.stall_s)),
                 _figure(duration(use.near_stall_s)), _figure(fixed(use.peak_heat, 2)),
                 _figure(fixed(use.end_heat, 2)), _figure(number(use.energy_wh, "Wh", 2)),
+                _figure(duration(use.heat_time_left_s)), _figure(number(use.next_match_safe_a, "A", 2)),
+                _figure(fixed(use.breaker_fraction, 2)), _figure(fixed(use.chain_share, 2)),
                 Cell(trace.speed_source if trace else "–"), _findings_of(analysis, name, ("motor",)),
             )
         )  # fmt: skip
     columns = (
         "Motor", "Peak current", "Stalled", "Nearly stalled", "Hottest", "Heat at the end", "Energy",
-        "Speed told by", "Findings",
+        "Until too hot", "Bears next match", "Breaker", "Chain", "Speed told by", "Findings",
     )  # fmt: skip
     return Table(
-        "Motors: heat 1.0 is the limit; the next match starts with what is left", columns, tuple(rows)
+        "Motors: 1.0 is the limit of heat, the opening of the breaker, the breaking of the chain; "
+        "the next match starts with the heat that is left",
+        columns,
+        tuple(rows),
     )
 
 

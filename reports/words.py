@@ -18,6 +18,7 @@ __all__ = [
 ]  # fmt: skip
 
 _LONGEST = 2000
+_MOST_INSTANTS = 8
 _UNIT_GAP = re.compile(r"(?<=\d) (?=(?:A|V|Ω|mΩ|W|Wh|s|ms|min|g|mm|rpm|Hz|%|of)(?:[^\w]|$))")
 
 
@@ -61,7 +62,7 @@ KIND_WORDS: Mapping[str, KindWords] = MappingProxyType(
 """What every kind of finding is called, and what it means."""
 
 _CONFIDENCE_WORDS = ((0.95, "almost certain"), (0.85, "very likely"), (0.65, "likely"), (0.4, "possible"))
-_INSTANTS = ("_t_s", "first_contradiction_s")
+_INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
 _UNITS = (
     ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),
     ("_mm", "mm"), ("_ms", "ms"), ("_hz", "Hz"), ("_deg", "°"), ("_s", "s"),
@@ -155,10 +156,16 @@ def evidence_list(evidence: Mapping[str, object], start_s: float) -> list[tuple[
 
 
 def _instant(key: str, value: object, start_s: float) -> tuple[str, str] | None:
-    if not key.endswith(_INSTANTS) or isinstance(value, bool) or not isinstance(value, int | float | None):
+    if key in ("starts_s", "ends_s") and isinstance(value, list | tuple):
+        return f"{key[:-3]}ed at", ", ".join(clock(t_s, start_s) for t_s in value[:_MOST_INSTANTS])
+    if (
+        not (key == "t_s" or key.endswith(_INSTANTS))
+        or isinstance(value, bool)
+        or not isinstance(value, int | float | None)
+    ):
         return None
-    label = key.removesuffix("_s").removesuffix("_t").replace("_", " ")
-    return f"{label} at", "–" if value is None else clock(value, start_s)
+    label = key.removesuffix("_s").removesuffix("_t").replace("_", " ") if key != "t_s" else ""
+    return f"{label} at".strip(), "–" if value is None else clock(value, start_s)
 
 
 def evidence_words(key: str, value: object) -> tuple[str, str]:
