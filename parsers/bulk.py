@@ -67,9 +67,12 @@ class _Bulk:
 
         step = max(len(kept) // _SAMPLE_ROWS, 1)
         sample = self._records.joined(kept[::step])
-        frame = self._parsed(sample, infer_schema_length=None)
         numeric = (pl.Int64, pl.Float64)
-        return [dtype if dtype in numeric else pl.String for dtype in frame.dtypes]
+        try:
+            dtypes = self._parsed(sample, infer_schema_length=None).dtypes
+        except pl.exceptions.ComputeError:
+            dtypes = [_numeric_type(column) for column in self._parsed(sample, infer_schema=False)]
+        return [dtype if dtype in numeric else pl.String for dtype in dtypes]
 
     def _read(self, chunk: Rows) -> list[_Part]:
         import polars as pl
@@ -169,6 +172,15 @@ class _Bulk:
             for chunk in self._chunks
         ]
         return pl.concat([frame.to_series(0) for frame in frames])
+
+
+def _numeric_type(strings: pl.Series) -> Any:
+    """The first type that reads every cell."""
+    import polars as pl
+
+    types = (pl.Int64, pl.Float64)
+    fits = (t for t in types if strings.cast(t, strict=False).null_count() == strings.null_count())
+    return next(fits, pl.String)
 
 
 def _beyond_float(numbers: pl.Series) -> bool:

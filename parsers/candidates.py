@@ -72,13 +72,13 @@ def rank_candidates(
     found = [
         candidate
         for mark in ([delimiter] if delimiter else DELIMITERS)
-        for sign in ([decimal] if decimal else _DECIMALS)
-        if (candidate := _read_as(sample, mark, sign)) is not None
+        for candidate in _readings(sample, mark, decimal)
     ]
     return sorted(found, key=lambda candidate: candidate.score, reverse=True)
 
 
-def _read_as(sample: Sample, delimiter: str, decimal: str) -> Candidate | None:
+def _readings(sample: Sample, delimiter: str, decimal: str | None) -> list[Candidate]:
+    """The readings with one delimiter; with decimal commas only where there are commas in cells."""
     rows = [
         cells
         for lines in (sample.head, *sample.later)
@@ -86,20 +86,30 @@ def _read_as(sample: Sample, delimiter: str, decimal: str) -> Candidate | None:
     ]
     widths = Counter(len(cells) for cells in rows if len(cells) > 1)
     if not widths:
-        return None
+        return []
     width = max(widths, key=lambda w: (widths[w], w))
     fitting = [cells for cells in rows if len(cells) == width]
-    chosen = thinned(fitting)
-    columns = rough_columns(chosen[1:] or chosen, decimal)
-    senses = [_sense(cell, decimal) for cells in chosen for cell in cells]
+    even, chosen = len(fitting) / len(rows), thinned(fitting)
+    commas = any("," in cell for cells in chosen for cell in cells)
+    signs = [decimal] if decimal else [sign for sign in _DECIMALS if sign == "." or commas]
+    return [_read_as(chosen, delimiter, sign, width, even) for sign in signs]
+
+
+def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, even: float) -> Candidate:
+    columns = rough_columns(rows, decimal)
+    below_header = tuple(column[1:] for column in columns) if len(rows) > 1 else columns
+    stamped = np.isfinite(np.array(columns))
+    sense = float(stamped.sum())
+    for row, column in np.argwhere(~stamped.T).tolist():
+        sense += _sense(rows[row][column], decimal)
     return Candidate(
         delimiter=delimiter,
         decimal=decimal,
         width=width,
-        even=len(fitting) / len(rows),
-        sense=sum(senses) / len(senses),
-        clock=has_clock(columns),
-        columns=columns,
+        even=even,
+        sense=sense / stamped.size,
+        clock=has_clock(below_header),
+        columns=below_header,
     )
 
 
@@ -120,7 +130,10 @@ def rough_columns(rows: Sequence[Sequence[str]], decimal: str) -> tuple[FloatArr
 
 
 def _sense(cell: str, decimal: str) -> float:
-    """1 for a number, a time, a state or nothing, 0.5 for a word, 0 for what another mark would split."""
-    if rough_stamp(cell, decimal) is not None or is_understood(cell, decimal):
+    """Of a cell that is no time: 1 for a state, nothing, or a number in groups; 0.5 for a word.
+
+    0 for what another mark would split.
+    """
+    if is_understood(cell, decimal):
         return 1.0
     return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5

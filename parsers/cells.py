@@ -166,12 +166,19 @@ def _whole_numbers(strings: pl.Series, values: FloatArray) -> NDArray[Any] | Non
 
 def _type_mixed(strings: pl.Series, decimal: str, *, has_unit: bool) -> Typed:
     """Cells of more than one sort: sorts them into numbers, words, empty and void ones."""
-    bare = strings.str.strip_chars()
-    lowered = bare.str.to_lowercase()
-    empty = (bare == "").to_numpy()
-    missing = lowered.is_in(list(MISSING)).to_numpy()
+    import polars as pl
+
+    stripped = pl.col("cell").str.strip_chars()
+    sorts = strings.to_frame("cell").select(
+        bare=stripped,
+        lowered=stripped.str.to_lowercase(),
+        empty=stripped == "",
+        missing=stripped.str.to_lowercase().is_in(list(MISSING)),
+    )
+    bare, lowered = sorts["bare"], sorts["lowered"]
+    empty, missing = sorts["empty"].to_numpy(), sorts["missing"].to_numpy()
     numbers = floats_of(bare, decimal).fill_null(float("nan")).to_numpy()
-    unsaid = missing | lowered.is_in(list(_not_said(numbers))).to_numpy()
+    unsaid = missing | _unsaid(lowered, numbers)
     numeric = np.isfinite(numbers) & ~unsaid
     words = ~unsaid & ~numeric
     if not words.any() or _mostly(numeric, words):
@@ -180,9 +187,12 @@ def _type_mixed(strings: pl.Series, decimal: str, *, has_unit: bool) -> Typed:
     return _type_words(strings, lowered, ~missing, int((missing & ~empty).sum()))
 
 
-def _not_said(numbers: FloatArray) -> frozenset[str]:
-    """Spellings of nothing among these numbers: beside fractions more of them, which else may be words."""
-    return NO_NUMBER if np.any(numbers[np.isfinite(numbers)] % 1 != 0) else MISSING
+def _unsaid(lowered: pl.Series, numbers: FloatArray) -> BoolArray:
+    """Which cells spell nothing in a way that may else be a word: so only beside fractions."""
+    if not np.any(numbers[np.isfinite(numbers)] % 1 != 0):
+        return np.zeros(len(numbers), dtype=bool)
+    unsaid: BoolArray = lowered.is_in(list(NO_NUMBER)).to_numpy()
+    return unsaid
 
 
 def _type_numeric(
@@ -211,11 +221,13 @@ def _some(valid: BoolArray) -> BoolArray | None:
 
 
 def _type_words(strings: pl.Series, lowered: pl.Series, present: BoolArray, void: int) -> Typed:
+    spelled = set(lowered.unique().to_list())
     for low_high in _STATES:
+        if spelled.isdisjoint(low_high):
+            continue
         states = lowered.is_in([*low_high, "0", "1"]).to_numpy()
-        spelled_out = lowered.is_in(list(low_high)).to_numpy()
         others = present & ~states
-        if spelled_out.any() and (_mostly(states, others) or not others.any()):
+        if _mostly(states, others) or not others.any():
             return _type_states(strings, lowered, low_high, states, np.flatnonzero(others), void)
     garbled = strings.str.contains(_UNPRINTABLE).to_numpy()
     valid = present & ~garbled

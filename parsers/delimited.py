@@ -102,7 +102,7 @@ def _sort_out(
     _enter_repeated(records, data & again, cells, ledger)
     last = len(records) - 1
     unended = last >= 0 and bool(data[last]) and int(records.end[last]) == len(records.text)
-    if unended and not again[last] and (not fits[last] or is_whole(records, last, fits, layout) is False):
+    if unended and not again[last] and not (fits[last] and _may_stay(records, last, fits, layout, source)):
         fits[last] = data[last] = False
         _enter_tail(ledger, int(records.line[last]), int(cells[last]))
     elif source.cut:
@@ -111,6 +111,12 @@ def _sort_out(
         _leave_out_beside_nuls(records, text, fits, layout)
     _enter_misfits(records, data & ~fits & ~again, ledger, cells)
     return fits, cells_in_file
+
+
+def _may_stay(records: Records, last: int, fits: BoolArray, layout: Layout, source: Source) -> bool:
+    """Whether a last row without a line end is kept: a packed stream that broke off leaves it in doubt."""
+    whole = is_whole(records, last, fits, layout)
+    return whole is True if source.cut else whole is not False
 
 
 def _said_again(records: Records, rows: NDArray[np.intp], layout: Layout) -> BoolArray:

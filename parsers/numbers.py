@@ -53,6 +53,8 @@ def floats_of(strings: pl.Series, decimal: str) -> pl.Series:
         swapped = strings.str.replace_all(".", "\0", literal=True).str.replace_all(",", ".", literal=True)
         strings = swapped.str.replace_all("\0", ",", literal=True)
     floats = strings.cast(pl.Float64, strict=False)
+    if not floats.null_count():
+        return floats
     signed = strings.str.contains(",", literal=True).fill_null(value=False) & floats.is_null()
     if not signed.any() or not _are_groups(strings.filter(signed).to_list(), floats.drop_nulls().to_numpy()):
         return floats
@@ -69,7 +71,8 @@ def _are_groups(cells: Sequence[str], others: FloatArray) -> bool:
     if not all(_GROUPED_PATTERN.match(cell) for cell in bare):
         return False
     certain = any(cell.count(",") + cell.count(".") > 1 for cell in bare)
-    return certain or bool(np.all(others % 1 == 0) and np.all(np.abs(others) < _LEAST_GROUPED))
+    small = bool(np.all(np.abs(others) < _LEAST_GROUPED))
+    return certain or (small and bool(np.all(others % 1 == 0)))
 
 
 def numbers_in(cells: Sequence[str], others: FloatArray, decimal: str) -> tuple[FloatArray, BoolArray]:

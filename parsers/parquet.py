@@ -81,9 +81,9 @@ def _arrow_table(source: Source, limits: Limits) -> pa.Table:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    if not source.data.endswith(_MAGIC):
-        raise pa.ArrowInvalid("its end is missing")
     footer = int.from_bytes(source.data[-8:-4], "little")
+    if not source.data.endswith(_MAGIC) or footer > len(source.data):
+        raise pa.ArrowInvalid("its end is missing")
     _refuse_beyond(source, "bytes of footer", _MOST_FOOTER_BYTES, footer)
     file = pq.ParquetFile(pa.BufferReader(source.data))
     schema = file.schema_arrow

@@ -45,8 +45,12 @@ class Records:
     def __len__(self) -> int:
         return len(self.start)
 
+    def raw(self, index: int) -> bytes:
+        """One record as it stands in the text."""
+        return self.text[self.start[index] : self.end[index]]
+
     def record(self, index: int) -> str:
-        """The text of one record."""
+        """The text of one record, its quoting put in order."""
         own = self.rewritten.get(index, self.text[self.start[index] : self.end[index]])
         return own.decode(errors="replace")
 

@@ -165,7 +165,9 @@ def _names_change(table: Table, place: int, clock: int) -> bool:
     codes, _ = encode_labels(column.strings.head(_SAMPLE_ROWS).fill_null(""))
     steps = np.diff(raw_stamps(times.part(slice(0, min(len(times), _SAMPLE_ROWS)))))
     steps = steps[np.isfinite(steps)]
-    uneven = np.abs(steps - np.median(steps)) > 0.5 * np.abs(np.median(steps)) if len(steps) else steps > 0
+    if not len(steps):
+        return False
+    uneven = np.abs(steps - np.median(steps)) > 0.5 * np.abs(np.median(steps))
     eventful = bool(np.mean(steps == 0) >= _SHARED_SHARE or np.mean(uneven) >= _UNEVEN_SHARE)
     changing = bool(np.mean(np.diff(codes) != 0) >= _CHANGING_SHARE)
     return (changing and eventful) or _grouped(column, times)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import numpy as np
+from numpy.typing import NDArray
 
 from parsers.dialect import Layout
 from parsers.numbers import MISSING, is_number
@@ -29,6 +30,8 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     compared = np.flatnonzero(fits[:index])[-_ROWS_COMPARED:]
     if not len(compared):
         return None
+    if _has_open_quote(records, index, compared, layout):
+        return False
     place = len(layout.names) - 1
     cells = _cells(records, index, layout)
     own = cells[place]
@@ -42,6 +45,15 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     if any(cell.startswith(own) and cell != own for cell in others):
         return None if own in others else False
     return True if own in others else None
+
+
+def _has_open_quote(records: Records, index: int, others: NDArray[np.intp], layout: Layout) -> bool:
+    """Whether a quote in the record never closes, or all other records end in one."""
+    if not records.quoted:
+        return False
+    own = records.raw(index).rstrip()
+    ends = all(records.raw(other).rstrip().endswith(b'"') for other in others.tolist())
+    return own.count(b'"') % 2 == 1 or (ends and not layout.trailing and not own.endswith(b'"'))
 
 
 def _cells(records: Records, index: int, layout: Layout) -> list[str]:

@@ -81,7 +81,10 @@ def _encoding_without_mark(raw: bytes) -> str:
 
 
 def _from_utf16(body: bytes, encoding: str) -> bytes:
-    """UTF-8. A byte too many or too few in the middle shifts no line behind it: each is decoded alone."""
+    """UTF-8. A byte too many or too few in the middle shifts no line behind it: each is decoded alone.
+
+    Half a character at the very end, as a power cut leaves it, says nothing.
+    """
     end = _LINE_END[encoding]
     try:
         whole = body.decode(encoding)
@@ -89,7 +92,8 @@ def _from_utf16(body: bytes, encoding: str) -> bytes:
         whole = ""
     if whole and whole.count("\n") == body.count(end):
         return whole.encode(errors="replace")
-    lines = (line.decode(encoding, errors="replace") for line in body.split(end))
+    lines = [line.decode(encoding, errors="replace") for line in body.split(end)]
+    lines[-1] = lines[-1].removesuffix("\ufffd")
     return "\n".join(lines).encode(errors="replace")
 
 

@@ -75,7 +75,8 @@ def raw_stamps(column: Column) -> FloatArray:
         return parse_stamps(column.strings, name="", decimal=column.decimal, unit=None, long=True).t_s
     if column.values.dtype == bool:
         return np.full(len(column), np.nan)
-    return np.where(column.all_present(), column.values.astype(np.float64), np.nan)
+    values = column.values.astype(np.float64)
+    return np.where(column.all_present() & np.isfinite(values), values, np.nan)
 
 
 def clock_stamps(table: Table, clock: int, told: Told, *, long: bool, file: str) -> Stamps:
