@@ -15,6 +15,7 @@ from reports.words import clock
 from telemetry.analysis import Analysis, Cycle, MotorUse, Pieces, SensorState, Supply
 from telemetry.event import Event, MatchSummary, Trouble
 from telemetry.finding import Finding, Severity
+from telemetry.forecast import Forecast
 
 __all__ = ["SCHEMA", "analysis_json", "event_json", "findings_csv", "json_text"]
 
@@ -69,7 +70,8 @@ def event_json(event: Event) -> dict[str, Any]:
                 for summary, extra in zip(event.matches, match_records(event), strict=True)
             ],
             "trends": [trend_record(trend) for trend in event.trends],
-            "forecasts": [_fields(forecast) for forecast in event.forecasts],
+            "forecasts": [_chance(forecast) for forecast in event.forecasts if forecast.kind != "heat"],
+            "starting_heat": [_heat(forecast) for forecast in event.forecasts if forecast.kind == "heat"],
             "findings": [_trouble(trouble) for trouble in event.troubles],
             "groups": [group_record(group) for group in event.groups],
             "indicator": light_record(event),
@@ -77,6 +79,16 @@ def event_json(event: Event) -> dict[str, Any]:
             "sheet_notes": list(event.sheet_notes),
         }
     )
+
+
+def _chance(forecast: Forecast) -> dict[str, Any]:
+    return {
+        name: getattr(forecast, name) for name in ("kind", "subject", "probability", "low", "high", "text")
+    }
+
+
+def _heat(forecast: Forecast) -> dict[str, Any]:
+    return {name: getattr(forecast, name) for name in ("subject", "level", "low", "high", "pause_s", "text")}
 
 
 def json_text(document: Mapping[str, Any]) -> str:
