@@ -13,6 +13,9 @@ __all__ = ["MendedClock", "UnorderedClockError", "lay_out", "mend_clock", "rows_
 
 JUMP_S = 600.0
 SEAM_S = 1.0
+_SLOW_S = 60.0
+_LEAP_STEPS = 100.0
+_FEWEST_STEPS = 8
 # In ticks, the median step between rows. Our choice: a hole is a gap with room for another row; one time
 # that lies ten ticks off its neighbours, which follow each other within five, is spoiled.
 _HOLE_TICKS = 1.5
@@ -168,6 +171,13 @@ def _is_jitter(t: FloatArray, run: Rows, tick: float) -> bool:
     return drop < _HOLE_TICKS * tick or run[0] <= _START_ROWS
 
 
+def _least_leap_s(steps: FloatArray) -> float:
+    """Ten minutes; where rows come by the minute or slower, a hundred of their steps (our choice)."""
+    rises = steps[steps > 0]
+    typical = float(np.median(rises)) if len(rises) > _FEWEST_STEPS else 0.0
+    return max(JUMP_S, _LEAP_STEPS * typical) if typical > _SLOW_S else JUMP_S
+
+
 def lay_out(t: FloatArray, rows: Rows, piece: Rows, *, spoiled: Rows, late: Rows) -> MendedClock:
     """The kept `rows` in order of their `piece`, and of time within it, the pieces laid end to end."""
     sorts = len(late) > 0 or np.any(np.diff(piece) < 0) or np.any(np.diff(t[rows])[np.diff(piece) == 0] < 0)
@@ -175,7 +185,7 @@ def lay_out(t: FloatArray, rows: Rows, piece: Rows, *, spoiled: Rows, late: Rows
     sorted_t, sorted_piece = t[rows[order]], piece[order]
     steps = np.diff(sorted_t)
     turns = np.diff(sorted_piece) > 0
-    leaps = ~turns & (steps > JUMP_S)
+    leaps = ~turns & (steps > _least_leap_s(steps))
     seams = np.flatnonzero(turns | leaps)
     steps[seams] = SEAM_S
     t_s = sorted_t - sorted_t[0] if not len(seams) else np.concatenate(([0.0], np.cumsum(steps)))

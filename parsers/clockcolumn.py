@@ -67,8 +67,9 @@ def find_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoi
     named = [index for index, name in enumerate(names) if name_says_time(name) == 2]
     timely = [index for index in named if _rises(columns[index]) >= _NAMED_RISING_SHARE]
     if timely:
-        steady = [index for index in timely[1:] if _rises(columns[index]) >= _RISING_SHARE]
-        return ClockChoice(timely[0], tuple(steady))
+        first = next(index for index in timely if _is_fine(columns[index], [columns[i] for i in timely]))
+        steady = [i for i in timely if i != first and _rises(columns[i]) >= _RISING_SHARE]
+        return ClockChoice(first, tuple(steady))
     falling = next((index for index in named if _falls_evenly(columns[index])), None)
     if falling is not None:
         return ClockChoice(None, falling=falling)
@@ -118,6 +119,12 @@ def _falls_evenly(stamps: FloatArray) -> bool:
         return False
     typical = float(np.median(falls))
     return bool(np.mean(np.abs(falls - typical) <= 0.5 * typical) >= _EVEN_SHARE)
+
+
+def _is_fine(stamps: FloatArray, all_stamps: Sequence[FloatArray]) -> bool:
+    """Whether a clock tells rows apart half as well as the best: a date beside a time of day does not."""
+    finest = max(len(np.unique(_known(others))) for others in all_stamps)
+    return 2 * len(np.unique(_known(stamps))) >= finest
 
 
 def _stands_still(stamps: FloatArray) -> bool:

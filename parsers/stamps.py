@@ -25,8 +25,8 @@ PER_SECOND = MappingProxyType({"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000
 
 # RFC 3339, section 5.6, with the liberties of ISO 8601 that loggers take.
 _ISO = (
-    r"^(\d{4})[-/]?(\d{2})[-/]?(\d{2})[T ](\d{2}):?(\d{2})(?::?(\d{2})(?:[.,](\d{1,9})\d*)?)?"
-    r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)?$"
+    r"^(\d{4})[-/]?(\d{2})[-/]?(\d{2})(?:[T ](\d{2}):?(\d{2})(?::?(\d{2})(?:[.,](\d{1,9})\d*)?)?"
+    r"\s*(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)?)?$"
 )
 _CLOCK = r"^(\d{1,3}):([0-5]\d):([0-5]\d|60)(?:[.,](\d{1,9})\d*)?" + CLOCK_12 + "$"
 _ISO_PATTERN = re.compile(_ISO, re.IGNORECASE)
@@ -76,7 +76,7 @@ def rough_stamp(cell: str, decimal: str) -> float | None:
 def _rough_date(text: str) -> float | None:
     iso = _ISO_PATTERN.match(text)
     if iso:
-        year, month, day, hour, minute = (int(part) for part in iso.groups()[:5])
+        year, month, day, hour, minute = (int(part) for part in iso.groups(default="0")[:5])
         second, fraction, zone = iso.group(6) or "0", iso.group(7) or "0", (iso.group(8) or "").upper()
         days = ((year * 12 + month) * 31) + day
         return days * 86400.0 + hour * 3600 + minute * 60 + float(f"{second}.{fraction}") - _zone_s(zone)
@@ -159,6 +159,8 @@ def number_stamps(
 ) -> Stamps:
     """Stamps that are numbers; whole ones stay whole until the first is taken off, so no digit is lost."""
     readable = readable & (values < _MOST_TICKS) & (values > -_MOST_TICKS)
+    if unit is None and "date" in name.lower() and _are_dates(values[readable]):
+        return timestamp_stamps(_days_of(np.where(readable, values, 19700101)) * _DAY_S * 10**9, readable)
     if not readable.any():
         return Stamps(np.full(len(values), np.nan), unit or "s", None)
     base = values[np.argmax(readable)]
@@ -168,6 +170,20 @@ def number_stamps(
     t_s = np.where(readable, np.round(elapsed, 9), np.nan)
     base_s = float(base) / ticks_a_second
     return Stamps(t_s, chosen, base_s if _EPOCH_FROM_S <= base_s < _EPOCH_TO_S else None)
+
+
+def _are_dates(values: FloatArray | IntArray) -> bool:
+    """Whether numbers are calendar dates without marks, as 20260301 (ISO 8601, 5.2.1.1)."""
+    if not len(values) or np.any(values % 1 != 0) or np.any((values < 19000101) | (values > 21001231)):
+        return False
+    month, day = values // 100 % 100, values % 100
+    return bool(np.all((month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)))
+
+
+def _days_of(values: FloatArray | IntArray) -> IntArray:
+    whole = values.astype(np.int64)
+    months = (whole // 10_000 - 1970) * 12 + whole // 100 % 100 - 1
+    return months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64) + whole % 100 - 1
 
 
 def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:

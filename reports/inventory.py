@@ -129,7 +129,7 @@ def _cells(summary: ChannelSummary) -> dict[str, str]:
         "role": shown(summary.role or "", _NAME_WIDTH),
         "samples": f"{summary.samples:,}",
         "missing": f"{summary.missing:,}",
-        "rate Hz": _figure(summary.rate_hz, ".1f"),
+        "rate Hz": _figure(summary.rate_hz, ".1f" if (summary.rate_hz or 1.0) >= 1.0 else ".3g"),
         "gaps": _figure(summary.gaps, ","),
         "changes": _figure(summary.transitions, ","),
         "min": _figure(summary.min, ".5g"),
