@@ -11,10 +11,12 @@ from telemetry.analysis import MotorTrace
 from telemetry.log import FloatArray
 from telemetry.match import Match
 from telemetry.robot import Motor, Robot
-from telemetry.signals import hold_s
+from telemetry.signals import hold_s, period_s
 from telemetry.thermal import cooled_level, operate_time_s, safe_current_a, thermal_level
 
-__all__ = ["AROUND_GAP_S", "carried_heat", "effective_a", "heat_level", "next_match_safe_a", "time_left_s"]
+__all__ = [
+    "AROUND_GAP_S", "carried_heat", "heat_level", "heating_steps", "next_match_safe_a", "time_left_s",
+]  # fmt: skip
 
 AROUND_GAP_S = 5.0
 """Over a gap in its current a motor is taken to have carried on as it did in so much time on either side."""
@@ -30,30 +32,43 @@ def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial:
     heating, cooling = motor.heating_time_constant_s, motor.cooling_time_constant_s
     if motor.continuous_current_a is None or heating is None:
         return np.full(len(t_s), np.nan)
-    return thermal_level(
-        t_s,
-        effective_a(t_s, current_a),
+    edges_s, held_a = heating_steps(t_s, current_a)
+    cooling = cooling or heating
+    level = thermal_level(
+        edges_s,
+        np.append(held_a, 0.0),
         continuous_a=motor.continuous_current_a,
         heating_s=heating,
-        cooling_s=cooling or heating,
+        cooling_s=cooling,
         initial=initial,
     )
+    edge = np.clip(np.searchsorted(edges_s, t_s, side="right") - 1, 0, len(held_a) - 1)
+    target = np.square(held_a[edge] / motor.continuous_current_a)
+    constant_s = np.where(target > level[edge], heating, cooling)
+    return np.asarray(target + (level[edge] - target) * np.exp(-(t_s - edges_s[edge]) / constant_s))
 
 
-def effective_a(t_s: FloatArray, current_a: FloatArray) -> FloatArray:
-    """The current that heats as much, from each sample to the next, shape (n,).
+def heating_steps(t_s: FloatArray, current_a: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The current as steps: edges, shape (k + 1,), and the current between each two, shape (k,).
 
-    Between two samples the mean of their squares; over a gap (more than three periods) that of all samples
-    within `AROUND_GAP_S` to either side: neither no current at all, nor the last one held on.
+    Each sample stands from halfway to the one before until halfway to the next. Over a gap (more than three
+    periods) it stands for half a period; in between is the root mean square of all samples within
+    `AROUND_GAP_S` of either side: neither no current at all, nor the last one held on.
     """
     if len(t_s) < 2:
-        return current_a
-    squares = current_a * current_a
-    between = np.append((squares[1:] + squares[:-1]) / 2, squares[-1])
-    for last in np.flatnonzero(np.diff(t_s) > hold_s(t_s)):
-        around = slice(*np.searchsorted(t_s, (t_s[last] - AROUND_GAP_S, t_s[last + 1] + AROUND_GAP_S)))
-        between[last] = squares[around].mean()
-    return np.asarray(np.sqrt(between))
+        return np.append(t_s, t_s[-1:]), current_a
+    edges_s = np.concatenate((t_s[:1], (t_s[1:] + t_s[:-1]) / 2, t_s[-1:]))
+    last = np.flatnonzero(np.diff(t_s) > hold_s(t_s))
+    half_s = period_s(t_s) / 2
+    edges_s[last + 1] = t_s[last] + half_s
+    over_gap_a = [_around_gap_a(t_s, current_a, int(index)) for index in last]
+    return np.insert(edges_s, last + 2, t_s[last + 1] - half_s), np.insert(current_a, last + 1, over_gap_a)
+
+
+def _around_gap_a(t_s: FloatArray, current_a: FloatArray, last: int) -> float:
+    """Root mean square on either side of the gap behind a sample."""
+    around = slice(*np.searchsorted(t_s, (t_s[last] - AROUND_GAP_S, t_s[last + 1] + AROUND_GAP_S)))
+    return float(np.sqrt(np.mean(current_a[around] ** 2)))
 
 
 def carried_heat(

@@ -115,15 +115,15 @@ def _scale(
         return 1.0, ()
     if middle < _DEAD and not _plainly_draws(model, drive, steady):
         return 1.0, ()
+    spread = float(np.median(np.abs(ratio / middle - 1))) if middle > 0 else np.inf
+    for factor, words in _known_factors(motor):
+        if spread <= _SPREAD and abs(middle * factor - 1) <= _NEARLY:
+            return factor, (f"The speed of motor {name} {words}: it is taken {factor:.4g} times as logged.",)
     if middle < _DEAD:
         return None, (
             f"The speed of motor {name} reads nearly nothing while its current says that it turns: "
             "its speed is taken from back-EMF instead.",
         )
-    spread = float(np.median(np.abs(ratio / middle - 1)))
-    for factor, words in _known_factors(motor):
-        if spread <= _SPREAD and abs(middle * factor - 1) <= _NEARLY:
-            return factor, (f"The speed of motor {name} {words}: it is taken {factor:.4g} times as logged.",)
     return None, (
         f"The speed of motor {name} reads {middle:.2g} times what its voltage, current and data sheet "
         "say: its speed is taken from back-EMF instead.",

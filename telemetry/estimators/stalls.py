@@ -112,7 +112,11 @@ def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
     if trace.speed_source != "back-EMF" or not len(found):
         return found
     before_s = max(_BEFORE_S, 2 * period_s(trace.t_s))
-    kept = [interval for interval in found if not _passes_zero(trace, *interval.tolist(), before_s)]
+    kept = [
+        (start_s, end_s)
+        for start_s, end_s in found.tolist()
+        if not _passes_zero(trace, start_s, end_s, before_s)
+    ]
     return np.asarray(kept).reshape(-1, 2)
 
 
