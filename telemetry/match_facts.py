@@ -86,11 +86,16 @@ class Faults:
 
 @dataclass(frozen=True)
 class Running:
-    """The current of a motor that ran free under one steady duty (in tenths), and for how long it did."""
+    """The current of a motor that ran free under one steady duty (in tenths), and for how long it did.
+
+    `current_a` is its lower quartile, `spread_a` how far below that the lowest tenth lies: little where the
+    motor has a floor of friction, much where it is its driver that varies.
+    """
 
     duty_tenths: int
     current_a: float
     time_s: float
+    spread_a: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -285,7 +290,8 @@ def _running(trace: MotorTrace) -> tuple[Running, ...]:
         here = free & (tenths == duty)
         time_s = float(here.sum()) * apart_s
         if time_s >= _LEAST_RUNNING_S:
-            found.append(Running(duty, float(np.percentile(trace.current_a[here], 25)), time_s))
+            least_a, low_a = np.percentile(trace.current_a[here], (10, 25)).tolist()
+            found.append(Running(duty, low_a, time_s, low_a - least_a))
     return tuple(found)
 
 

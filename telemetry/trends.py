@@ -28,6 +28,8 @@ _LEAST_SHARE = {"friction_trend": 0.10, "source_resistance": 0.15, "cycle_time":
 """Change over the event, against the median, from which it matters (our choice)."""
 _USUAL_MATCH_S = 150.0
 _LEAST_DUTY_TIME_S = 2.0
+_MOST_SPREAD = 0.25
+"""A motor whose lower currents lie farther apart within a match has no floor of friction (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -124,10 +126,18 @@ def _per_match(count: int | None, one: MatchFacts, usual_s: float) -> float | No
 
 
 def _friction_series(facts: Sequence[MatchFacts]) -> Iterator[Series]:
+    """Motors that have a floor of friction; a drive's current tells of its driver, and is left out."""
     for name in sorted({name for one in facts for name in one.motors}):
-        values = _running_index([one.motors.get(name) for one in facts])
+        motors = [one.motors.get(name) for one in facts]
+        values = _running_index(motors) if _spread_share(motors) <= _MOST_SPREAD else None
         if values:
             yield Series("friction_trend", name, "motor", "A", values)
+
+
+def _spread_share(motors: Sequence[MotorFacts | None]) -> float:
+    """How much the running current varies within one match, as a share, in the median over all duties."""
+    running = [r for motor in motors if motor for r in motor.running if r.time_s >= _LEAST_DUTY_TIME_S]
+    return median([r.spread_a / r.current_a for r in running if r.current_a > 0] or [0.0])
 
 
 def _running_index(motors: Sequence[MotorFacts | None]) -> tuple[float | None, ...] | None:

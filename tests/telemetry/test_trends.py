@@ -11,7 +11,7 @@ from telemetry.carried_heat import heat_through, pauses_s
 from telemetry.event import event_from
 from telemetry.finding import Severity
 from telemetry.forecast import forecast_dropouts, forecast_heat
-from telemetry.match_facts import MatchFacts
+from telemetry.match_facts import MatchFacts, MotorFacts, Running
 from telemetry.trends import Trend, find_trends
 from tests.telemetry.facts import match_facts, motor_facts
 
@@ -54,6 +54,12 @@ def test_friction_is_found_at_a_like_command() -> None:
 
 def test_a_rise_too_small_to_matter_is_no_trend_however_regular() -> None:
     assert not _only(_running(5.00, 5.01, 5.02, 5.03, 5.04, 5.05)).found
+
+
+def test_a_current_that_varies_with_its_driver_is_no_measure_of_friction() -> None:
+    wild = [MotorFacts((Running(5, 5.0 + n, 30.0, 2.5),), (), (), None, None, None) for n in range(8)]
+    facts = [match_facts(f"m{n}", motors={"drive": motor}) for n, motor in enumerate(wild)]
+    assert find_trends(facts) == ()
 
 
 def test_fewer_than_four_matches_say_nothing() -> None:
