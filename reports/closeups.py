@@ -30,6 +30,7 @@ _BAND_PX = 9
 _COLUMNS = 600
 _MOMENTS = ("t_s", "peak_s", "peak_t_s", "first_contradiction_s")
 _LEVEL_ROOM_PX = 11
+_PEAK_SHARE = 0.12
 _SHOWN_WHOLE = (
     "load_share",
     "friction_trend",
@@ -319,11 +320,15 @@ def _level_y(value: float, bounds: tuple[float, float]) -> float:
 
 def _contact_row(analysis: Analysis, strip: Strip) -> _Row:
     shown = [contact for contact in analysis.contacts if strip.axis.covers(contact.t_s, contact.t_s)]
-    marks = [
-        at(strip.axis.percent(contact.t_s), 0, path("hit-line", "M0 0V20"),
-           tag("text", {"x": 5, "y": 14, "class": "t n"}, number(contact.peak_g, "g", 2)))
-        for contact in shown
-    ]  # fmt: skip
+    marks, free_from = [], 0.0
+    for contact in shown:
+        share = strip.axis.share(contact.t_s)
+        peak = tag("text", {"x": 5, "y": 14, "class": "t n"}, number(contact.peak_g, "g", 2))
+        named = share >= free_from
+        marks.append(
+            at(strip.axis.percent(contact.t_s), 0, path("hit-line", "M0 0V20"), peak if named else Markup(""))
+        )
+        free_from = share + _PEAK_SHARE if named else free_from
     return _Row(
         "hits" if shown else "hits: none in these seconds", 20 if shown else 2, Markup("").join(marks)
     )

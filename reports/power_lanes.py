@@ -22,6 +22,7 @@ __all__ = ["greatest", "motor_lane", "nice_ceiling", "supply_lane"]
 _PLOT_PX = 42
 _SUPPLY_PX = 64
 _MOST_DIPS = 40
+_VOLTS_SHARE = 0.075
 
 
 def motor_lane(key: str, name: str, trace: MotorTrace, faults: tuple[Fault, ...], strip: Strip) -> Lane:
@@ -99,7 +100,8 @@ def supply_lane(
     names = [
         label("0.4%", scale.y(volts) - 3, f"{name} {volts:g} V", kind="t s-small") for name, volts in levels
     ]
-    dips = [_dip_mark(dip, axis, scale) for dip in supply.dips[:_MOST_DIPS]]
+    deepest = _deepest_apart(supply.dips, axis)
+    dips = [_dip_mark(dip, axis, scale, dip in deepest) for dip in supply.dips[:_MOST_DIPS]]
     told = f"lowest {number(supply.lowest_v, 'V')}, {counted(len(supply.dips), 'dip')}"
     hatches = fault_marks(faults, axis, _SUPPLY_PX + top)
     return Lane(
@@ -112,9 +114,7 @@ def supply_lane(
         height_px=_SUPPLY_PX + top,
         drawing=Markup("").join([drawn, hatches, *names, *dips]),
         readings=(number_reading(strip.grid, supply.t_s, supply.voltage_v, unit="V", places=2),),
-        signals=(
-            Signal("line", supply.t_s, supply.voltage_v, 2, low, high, top, _SUPPLY_PX, "voltage"),
-        ),
+        signals=(Signal("line", supply.t_s, supply.voltage_v, 2, low, high, top, _SUPPLY_PX, "voltage"),),
     )
 
 
@@ -140,8 +140,18 @@ def _volt_bounds(supply: Supply, brownout_v: float) -> tuple[int, int]:
     return math.floor(min(lowest, brownout_v) - 0.2), math.ceil(highest + 0.1)
 
 
-def _dip_mark(dip: Dip, axis: Axis, scale: _Scale) -> Markup:
-    """A wedge under the lowest point of a dip, with its volts."""
+def _deepest_apart(dips: tuple[Dip, ...], axis: Axis) -> list[Dip]:
+    """The dips whose volts have room beside each other, the deepest chosen first."""
+    kept: list[Dip] = []
+    for dip in sorted(dips, key=lambda dip: dip.residual_v):
+        if all(abs(axis.share(dip.start_s) - axis.share(other.start_s)) > _VOLTS_SHARE for other in kept):
+            kept.append(dip)
+    return kept
+
+
+def _dip_mark(dip: Dip, axis: Axis, scale: _Scale, named: bool) -> Markup:
+    """A wedge under the lowest point of a dip, with its volts where there is room."""
     y = min(scale.y(dip.residual_v) + 9, scale.top_px + scale.height_px - 1)
     words = tag("text", {"x": 7, "y": f"{y:.1f}", "class": "t n"}, number(dip.residual_v, "V", 2))
-    return at(axis.percent(dip.start_s), 0, path("dip", f"M0 {y - 8:.1f}l5 8h-10z"), words)
+    mark = path("dip", f"M0 {y - 8:.1f}l5 8h-10z")
+    return at(axis.percent(dip.start_s), 0, mark, words if named else Markup(""))

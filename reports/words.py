@@ -51,7 +51,7 @@ _KINDS = {
     "limit_stray": ("limit closed by itself", "It closed though nothing drove it there."),
     "voltage_dip": ("voltage dip", "The supply sagged for a moment."),
     "brownout": ("brownout", "The supply fell so low that outputs may have been cut."),
-    "source_resistance": ("supply resistance", "The battery or its lugs hold back more current."),
+    "source_resistance": ("resistance went up", "The battery or its lugs hold back more current."),
     "noisy_range": ("noisy distance", "The distance sensor jumps about more than it should."),
     "indicator_tell": ("light gives it away", "Hits came more often while the light was lit."),
 }
@@ -66,7 +66,7 @@ _INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
 _UNITS = (
     ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),
     ("_mm", "mm"), ("_ms", "ms"), ("_hz", "Hz"), ("_deg", "°"), ("_s", "s"),
-    ("_a", "A"), ("_v", "V"), ("_g", "g"), ("_c", "C"), ("_j", "J"),
+    ("_as", "A·s"), ("_a", "A"), ("_v", "V"), ("_g", "g"), ("_c", "C"), ("_j", "J"),
 )  # fmt: skip
 
 
@@ -172,7 +172,18 @@ def evidence_words(key: str, value: object) -> tuple[str, str]:
     """One piece of evidence as a label and a figure: (`peak_a`, 61.04) is (`peak`, `61.0 A`)."""
     unit = next(((ending, symbol) for ending, symbol in _UNITS if key.endswith(ending)), ("", ""))
     label = key.removesuffix(unit[0]).replace("_", " ") or key
+    if key.endswith("_ohm") and (small := _milliohms(value)) is not None:
+        return label, _evidence_value(small, "mΩ", is_share=False)
     return label, _evidence_value(value, unit[1], "share" in key)
+
+
+def _milliohms(value: object) -> object:
+    """Resistances under 1 Ω, one or several, in mΩ; None for anything else."""
+    several = list(value) if isinstance(value, list | tuple) else [value]
+    figures = [float(one) for one in several if isinstance(one, int | float)]
+    if not figures or len(figures) < len(several) or max(map(abs, figures)) >= 1:
+        return None
+    return [figure * 1000 for figure in figures] if isinstance(value, list | tuple) else figures[0] * 1000
 
 
 def _evidence_value(value: object, unit: str, is_share: bool) -> str:
