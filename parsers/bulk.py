@@ -56,9 +56,10 @@ class _Bulk:
         self._schema = self._sniffed(kept)
 
     def columns(self) -> tuple[Column, ...]:
-        parts = [self._read(chunk) for chunk in self._chunks]
+        chunks = [self._read(chunk)[::-1] for chunk in self._chunks]
+        # Popped, so that a column's chunks go when it is whole, and not all columns stand there twice.
         return tuple(
-            self._column(index, [part[index] for part in parts]) for index in range(len(self._layout.names))
+            self._column(index, [parts.pop() for parts in chunks]) for index in range(len(self._layout.names))
         )
 
     def _sniffed(self, kept: Rows) -> list[Any]:
