@@ -202,7 +202,10 @@ const detail = (() => {
     byId("shown").textContent = state.zoom > 1 ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)}` : "whole match";
     if (state.zoom <= 1) return;
     if (state.inSight.has("phase")) drawTicks(seen);
-    for (const [lane, signals] of state.signals) if (state.inSight.has(lane)) drawLane(lane, signals, seen);
+    for (const [lane, signals] of state.signals) {
+      if (state.inSight.has(lane)) drawLane(lane, signals, seen);
+      else byId(`lane-${lane}`).classList.add("drawn");
+    }
   }
 
   function draw() {
