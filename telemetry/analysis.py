@@ -17,8 +17,8 @@ from telemetry.statistics import RateComparison
 
 __all__ = [
     "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Driving", "Guess",
-    "Interruption", "LimitTrouble", "MotorStates", "MotorTrace", "MotorUse", "PieceStep", "Pieces",
-    "Protection", "SensorState", "SourceStretch", "Supply", "Switching", "Travel",
+    "HarnessBreak", "Interruption", "Lapse", "LimitTrouble", "MotorStates", "MotorTrace", "MotorUse",
+    "PieceStep", "Pieces", "Protection", "SensorState", "SourceStretch", "Supply", "Switching", "Travel",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -353,6 +353,33 @@ class Travel:
 
 
 @dataclass(frozen=True)
+class Lapse:
+    """A stretch in which a channel was `missing` or `frozen` while the log went on, half-open."""
+
+    channel: str
+    kind: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class HarnessBreak:
+    """A stretch in which devices of one harness were lost together.
+
+    `lost` maps each device that shows it to how: `missing`, `frozen`, `no draw` or `silent`; `link` is where
+    to look: the last device that lived and the first lost, or the harness itself.
+    """
+
+    harness: str
+    start_s: float
+    end_s: float
+    link: tuple[str, ...]
+    lost: Mapping[str, str]
+    confidence: float
+    open_at_end: bool
+
+
+@dataclass(frozen=True)
 class SensorState:
     """What a beam or limit was in this match."""
 
@@ -411,6 +438,8 @@ class Analysis:
     protections: Mapping[str, Protection] = field(default_factory=_empty)
     limit_troubles: Mapping[str, tuple[LimitTrouble, ...]] = field(default_factory=_empty)
     travels: tuple[Travel, ...] = ()
+    lapses: Mapping[str, tuple[Lapse, ...]] = field(default_factory=_empty)
+    harness_breaks: tuple[HarnessBreak, ...] = ()
     supply: Supply | None = None
     pieces: Pieces | None = None
     cycles: tuple[Cycle, ...] = ()

@@ -40,9 +40,10 @@ class Finding:
 
     Attributes:
         kind: out of `KINDS`.
-        subject: the name in the robot file (a beam, limit, range, motor, mechanism, harness), or
+        subject: the name in the robot file (a beam, limit, range, motor, mechanism, harness, axis), or
             `supply`, `log`, `indicator`; hostile until escaped.
-        role: what the subject is: `beam limit range motor mechanism harness supply log indicator`.
+        role: what the subject is: `beam limit range motor mechanism harness supply accelerometer log
+            indicator`.
         start_s, end_s: half-open interval on the log's clock.
         confidence: 0 to 1, the chance that it is true.
         evidence: numbers and words behind it, JSON-able, keys with units.

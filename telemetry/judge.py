@@ -17,7 +17,9 @@ from telemetry.estimators.contacts import find_contacts
 from telemetry.estimators.cycles import find_cycles
 from telemetry.estimators.driving import burden_cycles, sum_up_driving
 from telemetry.estimators.gaps import find_gaps
+from telemetry.estimators.harnesses import find_harness_breaks
 from telemetry.estimators.interruptions import find_interruptions
+from telemetry.estimators.lapses import find_lapses
 from telemetry.estimators.limit_evidence import LimitEvidence
 from telemetry.estimators.limits import find_limit_troubles
 from telemetry.estimators.motors import trace_motors
@@ -81,6 +83,10 @@ def _attempt(known: Analysis, step: Callable[[Analysis], Parts]) -> Analysis:
 
 def _gaps(known: Analysis) -> Parts:
     return {"gaps_s": find_gaps(known.part)}
+
+
+def _lapses(known: Analysis) -> Parts:
+    return {"lapses": find_lapses(known.part, known.robot, known.match, known.gaps_s)}
 
 
 def _contacts(known: Analysis) -> Parts:
@@ -165,6 +171,10 @@ def _held_down(robot: Robot, pieces: Pieces | None) -> tuple[str, ...]:
     return (f"The robot carries up to {capacity}, but no more than {most} aboard could be followed at once.",)
 
 
+def _harnesses(known: Analysis) -> Parts:
+    return {"harness_breaks": find_harness_breaks(known)}
+
+
 def _cycles(known: Analysis) -> Parts:
     cycles = burden_cycles(
         find_cycles(known.pieces, known.match),
@@ -181,7 +191,8 @@ def _sensors(known: Analysis) -> Parts:
 
 
 _STEPS = (
-    _gaps, _switches, _bursts, _motors, _contacts, _motor_states, _limits, _supply, _pieces, _cycles,
+    _gaps, _lapses, _switches, _bursts, _motors, _contacts, _motor_states, _limits, _supply, _pieces,
+    _harnesses, _cycles,
 )  # fmt: skip
 
 

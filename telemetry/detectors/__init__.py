@@ -7,6 +7,8 @@ from telemetry.detectors import (
     chain_risk,
     chatter,
     dropout,
+    flatline,
+    harness,
     indicator_tell,
     limits,
     load_share,
@@ -23,6 +25,8 @@ __all__ = ["DETECTORS", "Detector", "Judgement", "NotEvaluated"]
 
 DETECTORS: tuple[Detector, ...] = (
     dropout.DROPOUT,
+    harness.HARNESS,
+    flatline.FLATLINE,
     chatter.CHATTER,
     chatter.LIMIT_BOUNCE,
     limits.LIMIT_OVERRUN,

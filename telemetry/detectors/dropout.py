@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Switching
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
@@ -48,18 +49,23 @@ class _Dropout:
 def _judge(known: Analysis, subject: str) -> Judgement:
     if subject not in known.beams:
         return NotEvaluated("its signal is not in the log")
+    missing = missing_beam_findings(known, subject)
     if known.pieces is None:
-        return NotEvaluated("the story of the pieces could not be told, so that nothing gainsays the beam")
+        told = "the story of the pieces could not be told, so that nothing gainsays the beam"
+        return missing or NotEvaluated(told)
     if known.guesses:
-        return NotEvaluated("no robot file: its unplugged state is unknown")
+        return missing or NotEvaluated("no robot file: its unplugged state is unknown")
     stretches = _joined(known.pieces.beam_health.get(subject, ()), known.beams[subject])
     dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
     bursts = known.bursts.get(subject, ())
-    return [
+    contradicted = [
         _finding(known, subject, dropout)
         for dropout in dropouts
-        if _worth_telling(dropout) and not _is_chatter(dropout, bursts)
+        if _worth_telling(dropout)
+        and not _is_chatter(dropout, bursts)
+        and not is_accounted_for(known, subject, dropout.onset_s, dropout.stretch.end_s)
     ]
+    return sorted(missing + contradicted, key=lambda finding: finding.start_s)
 
 
 def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth]:

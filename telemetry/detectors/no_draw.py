@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from telemetry.analysis import Analysis, Interruption
 from telemetry.detectors.circumstances import circumstances_of
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.harnesses import explained_by_harness
 from telemetry.finding import Finding, Severity
 from telemetry.wording import HANDS_IN, HOT_MOTOR, counted, when
 
@@ -22,7 +23,11 @@ def _judge_no_draw(known: Analysis, subject: str) -> Judgement:
     if reason:
         return NotEvaluated(reason)
     cycles = _cycles(known.interruptions[subject])
-    return [_no_draw(known, subject, one) for one in known.interruptions[subject] if one not in cycles]
+    return [
+        _no_draw(known, subject, one)
+        for one in known.interruptions[subject]
+        if one not in cycles and not explained_by_harness(known, subject, one.start_s, one.end_s)
+    ]
 
 
 def _judge_cycling(known: Analysis, subject: str) -> Judgement:

@@ -1,0 +1,184 @@
+"""Devices of one harness that are lost in the same instant, and the link at which it broke.
+
+Lost is what is missing or frozen in the log, draws no current under command, or keeps silent while the rest
+of the log says that something passed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from telemetry.analysis import Analysis, HarnessBreak
+from telemetry.estimators.releases import launcher_dips
+from telemetry.robot import Harness
+from telemetry.signals import period_s
+
+__all__ = ["explained_by_harness", "find_harness_breaks"]
+
+_SAME_INSTANT_S, _READINGS = 0.15, 2.0
+_INFERRED_S = 0.6
+"""How far apart the onsets of silence may lie, which are inferred and not read."""
+_LEAST_S = 0.4
+_BEFORE_S, _AFTER_S = 0.8, 0.3
+_LEAST_UNSEEN, _MOSTLY_SEEN = 2, 0.8
+_LEAST_SILENT_S = 2.0
+_LEAST_BEAMS = 3
+_CONFIDENCE = {"missing": 0.97, "frozen": 0.95, "no draw": 0.92, "silent": 0.85}
+
+
+@dataclass(frozen=True)
+class _Loss:
+    """One device that is lost for a while; `sudden` says whether its first instant is known."""
+
+    device: str
+    how: str
+    start_s: float
+    end_s: float
+    sudden: bool = True
+
+
+def explained_by_harness(known: Analysis, device: str, start_s: float, end_s: float) -> bool:
+    """Whether a trouble of one device lies where its harness lost it: then that is told in its place."""
+    return any(
+        device in one.lost and start_s < one.end_s + _INFERRED_S and end_s > one.start_s - _INFERRED_S
+        for one in known.harness_breaks
+    )
+
+
+def find_harness_breaks(known: Analysis) -> tuple[HarnessBreak, ...]:
+    """The breaks of every harness in the order of time; at least two devices lost together make one."""
+    found: list[HarnessBreak] = []
+    for harness in known.robot.harnesses:
+        losses = [loss for device in harness.order for loss in _losses(known, device)]
+        losses += _silences(known, harness)
+        found += _breaks(known, harness, sorted(losses, key=lambda loss: loss.start_s))
+    return tuple(sorted(found, key=lambda one: one.start_s))
+
+
+def _losses(known: Analysis, device: str) -> list[_Loss]:
+    lapses = [lapse for name in _channels(known, device) for lapse in known.lapses.get(name, ())]
+    losses = [_Loss(device, lapse.kind, lapse.start_s, lapse.end_s) for lapse in lapses]
+    interruptions = known.interruptions.get(device, ())
+    return losses + [
+        _Loss(device, "no draw", one.start_s, one.end_s, sudden=one.while_driven) for one in interruptions
+    ]
+
+
+def _channels(known: Analysis, device: str) -> list[str]:
+    """The channels of a device that the log holds."""
+    robot = known.robot
+    motor = robot.motors.get(device)
+    names: list[str | None] = [motor.current, motor.speed, motor.command] if motor else []
+    sensors = (robot.beams.get(device), robot.limits.get(device), robot.ranges.get(device))
+    names += [sensor.signal for sensor in sensors if sensor is not None]
+    return [name for name in names if name is not None and name in known.part.channels]
+
+
+# Silence
+
+
+def _silences(known: Analysis, harness: Harness) -> list[_Loss]:
+    """Beams of the harness that keep silent together while pieces leave through the launcher.
+
+    Two pieces that leave move past the last two beams at least; one beam that is dead would not silence the
+    others. With fewer than three beams that cannot be told.
+    """
+    beams = [name for name in harness.order if name in known.beams]
+    last = [name for name in known.robot.beams_in_order() if name in known.beams][-1:]
+    if len(beams) < _LEAST_BEAMS or last[0] not in beams:
+        return []
+    dips_s = launcher_dips(known.robot, known.motors)
+    dips_s = dips_s[(dips_s >= known.match.start_s) & (dips_s <= known.match.end_s)]
+    edges_s = np.sort(np.concatenate([known.beams[name].t_s[1:] for name in beams]))
+    seen = np.searchsorted(edges_s, dips_s + _AFTER_S) > np.searchsorted(edges_s, dips_s - _BEFORE_S)
+    if not len(dips_s) or not len(edges_s):
+        return []
+    bounds_s = np.concatenate(([known.match.start_s], edges_s, [max(known.match.end_s, edges_s[-1])]))
+    silence = np.searchsorted(bounds_s, dips_s, side="right") - 1
+    losses = []
+    for number in np.unique(silence[~seen]).tolist():
+        within = silence == number
+        elsewhere = seen[~within]
+        tells = len(elsewhere) > 0 and float(elsewhere.mean()) >= _MOSTLY_SEEN
+        start_s, end_s = float(bounds_s[number]), float(bounds_s[min(number + 1, len(bounds_s) - 1)])
+        enough = np.count_nonzero(within & ~seen) >= _LEAST_UNSEEN and end_s - start_s >= _LEAST_SILENT_S
+        if tells and enough:
+            losses += [_Loss(name, "silent", start_s, end_s) for name in beams]
+    return losses
+
+
+# Breaks
+
+
+def _breaks(known: Analysis, harness: Harness, losses: Sequence[_Loss]) -> list[HarnessBreak]:
+    found: list[HarnessBreak] = []
+    for first in losses:
+        taken = bool(found) and first.start_s < found[-1].end_s
+        if not first.sudden or taken or first.end_s - first.start_s < _LEAST_S:
+            continue
+        one = _break_at(known, harness, losses, first)
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _break_at(
+    known: Analysis, harness: Harness, losses: Sequence[_Loss], first: _Loss
+) -> HarnessBreak | None:
+    """The break that began with one loss, or None where what was lost does not fit the harness."""
+    within_s = _INFERRED_S if first.how == "silent" else _same_instant_s(known, first.device)
+    together = {
+        loss.device: loss for loss in losses if loss.sudden and 0 <= loss.start_s - first.start_s <= within_s
+    }
+    if len(together) < 2:
+        return None
+    end_s = float(np.median([loss.end_s for loss in together.values()]))
+    late = [loss for loss in losses if first.start_s < loss.start_s < end_s and loss.device not in together]
+    lost = together | {loss.device: loss for loss in late if not loss.sudden}
+    alive = [device for device in harness.order if device not in lost and _lives(known, device, first, end_s)]
+    link = _link(harness, list(lost), alive)
+    if link is None:
+        return None
+    return HarnessBreak(
+        harness=harness.name,
+        start_s=first.start_s,
+        end_s=end_s,
+        link=link,
+        lost=MappingProxyType({device: lost[device].how for device in harness.order if device in lost}),
+        confidence=_CONFIDENCE[first.how],
+        open_at_end=end_s >= known.match.end_s,
+    )
+
+
+def _same_instant_s(known: Analysis, device: str) -> float:
+    periods_s = [period_s(known.part.channels[name].t_s) for name in _channels(known, device)]
+    return _SAME_INSTANT_S + _READINGS * max(periods_s, default=0.0)
+
+
+def _lives(known: Analysis, device: str, first: _Loss, end_s: float) -> bool:
+    """Whether a device that is not among the lost ones shows itself alive; False where idle or unlogged."""
+    channels = _channels(known, device)
+    if first.how in ("missing", "frozen"):
+        return bool(channels)
+    trace = known.motors.get(device)
+    if trace is not None:
+        meanwhile = (trace.t_s >= first.start_s) & (trace.t_s < end_s) & trace.driven
+        return bool(meanwhile.any())
+    beam = known.beams.get(device) or known.limits.get(device)
+    return beam is not None and bool(((beam.t_s >= first.start_s) & (beam.t_s < end_s)).any())
+
+
+def _link(harness: Harness, lost: Sequence[str], alive: Sequence[str]) -> tuple[str, ...] | None:
+    """Where it broke: None where a device beyond the break lives (chain), or any at all (star)."""
+    if harness.kind == "star":
+        return None if alive else (harness.name,)
+    place: Mapping[str, int] = {device: number for number, device in enumerate(harness.order)}
+    first = min(place[device] for device in lost)
+    if any(place[device] > first for device in alive):
+        return None
+    before = [device for device in alive if place[device] < first]
+    return (before[-1] if before else harness.name, harness.order[first])
