@@ -8,11 +8,20 @@ const film = (() => {
   const within = (t) => t + start >= 0 && t + start <= (video.duration || Infinity);
 
   let asked = null;
+  let wanted = false;
+  let outside = false;
 
+  const begin = () => { video.play().catch(() => {}); };
+
+  // Before and after the video the cursor goes on alone; while it runs, a video on its way is left in peace.
   function follow(t) {
-    if (!within(t) || Math.abs(video.currentTime - t - start) <= close) return;
-    asked = t + start;
-    video.currentTime = asked;
+    outside = !within(t);
+    if (outside || (wanted && video.seeking)) return;
+    if (Math.abs(video.currentTime - t - start) > close) {
+      asked = t + start;
+      video.currentTime = asked;
+    }
+    if (wanted && video.paused && !video.ended) begin();
   }
 
   // Whether the video stands where the cursor sent it, or is still on its way there.
@@ -24,9 +33,9 @@ const film = (() => {
 
   function run(on, pace) {
     video.playbackRate = pace;
-    if (on === !video.paused) return;
-    if (on) video.play().catch(() => {});
-    else video.pause();
+    wanted = on;
+    if (on && video.paused && !outside) begin();
+    if (!on && !video.paused) video.pause();
   }
 
   const running = () => !video.paused && !video.seeking && !video.ended && video.readyState > 2;

@@ -87,6 +87,24 @@ def test_they_run_in_step_at_any_pace_and_pause_together(page: Page) -> None:
     assert lag(page) < 0.1
 
 
+def test_before_the_video_begins_the_cursor_runs_alone(browser: Browser, film_page: Path) -> None:
+    html = film_page.read_text(encoding="utf-8").replace(
+        f'data-start="{START_S:.4f}"', 'data-start="-60.0000"'
+    )
+    late = film_page.with_name("late.html")
+    late.write_text(html, encoding="utf-8")
+    page = browser.new_page()
+    page.goto(late.as_uri())
+    page.wait_for_function(f"{FILM}.readyState >= 1")
+
+    page.keyboard.press("g")
+    page.wait_for_timeout(400)
+
+    assert page.evaluate(f"[{FILM}.paused, {FILM}.currentTime]") == [True, 0]
+    assert page.get_by_role("button", name="Pause").is_visible()
+    page.close()
+
+
 def test_without_a_video_there_is_no_frame(visit: Opened) -> None:
     assert visit("match").page.locator("video, .film").count() == 0
 
