@@ -22,6 +22,8 @@ LEAST_MATCHES = 4
 """Fewer matches say nothing of a trend."""
 
 _LEVEL = 0.05
+_MOST_P = 0.02
+"""The most that p may be by itself, however few figures share the level (our choice)."""
 _LEAST_FAULTS = 3
 _LEAST_MORE_FAULTS = 1.0
 _LEAST_SHARE = {"friction_trend": 0.10, "source_resistance": 0.15, "cycle_time": 0.20}
@@ -215,7 +217,7 @@ def _judged(trend: Trend, adjusted: float, names: Sequence[str]) -> Trend:
     change = _change(values)
     typical = median(values)
     share = change / typical if trend.series.unit != "a match" and typical > 0 else None
-    found = adjusted <= _LEVEL and _matters(trend.series, change, share)
+    found = adjusted <= _LEVEL and trend.p <= _MOST_P and _matters(trend.series, change, share)
     direction = ("rising" if change > 0 else "falling") if found else "none shown"
     step = names[at[pettitt(values).after - 1]] if found else None
     judged = replace(trend, adjusted_p=adjusted, direction=direction, share=share, step_after=step)

@@ -29,20 +29,20 @@ for path in sorted(Path(sys.argv[1]).glob("*.csv")):
 def main() -> None:
     """Print the seconds of each run, and their ratios."""
     matches = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    print(f"{matches} matches, {os.cpu_count()} cores", flush=True)
     with tempfile.TemporaryDirectory() as place:
         few, many = Path(place) / "few", Path(place) / "many"
         _logs(Path(place) / "drawn", few, FEW)
         _logs(Path(place) / "drawn", many, matches)
         few_s, few_mb = _report(few, Path(place) / "out-few", 1)
         reading_s, _ = _timed([sys.executable, "-c", _READ, str(many)])
+        print(f"reading alone   {reading_s:7.1f} s", flush=True)
         one_s, one_mb = _report(many, Path(place) / "out-one", 1)
+        print(f"one process     {one_s:7.1f} s   {one_s / reading_s:5.2f} x reading alone", flush=True)
+        print(f"memory          {few_mb:7.0f} MB with {FEW} logs, {one_mb:.0f} MB with {matches}")
+        print(f"each further match {(one_s - few_s) / max(matches - FEW, 1):.3f} s", flush=True)
         two_s, _ = _report(many, Path(place) / "out-two", 2)
-    print(f"{matches} matches, {os.cpu_count()} cores")
-    print(f"reading alone   {reading_s:7.1f} s")
-    print(f"one process     {one_s:7.1f} s   {one_s / reading_s:5.2f} x reading alone")
     print(f"two processes   {two_s:7.1f} s   {two_s / one_s:5.2f} x one process")
-    print(f"memory          {few_mb:7.0f} MB with {FEW} logs, {one_mb:.0f} MB with {matches}")
-    print(f"each further match {(one_s - few_s) / max(matches - FEW, 1):.3f} s")
 
 
 def _logs(drawn: Path, folder: Path, matches: int) -> None:

@@ -1,0 +1,99 @@
+"""The event page past one match: trends as small charts with their table, forecasts, groups, heat."""
+
+from __future__ import annotations
+
+import pytest
+
+from reports.event import event_page, start_words
+from reports.results import event_json, json_text
+from reports.trend_figures import trend_figure
+from telemetry.estimators.light import LightCount
+from telemetry.event import Event, event_from
+from telemetry.match_sheet import MatchSheet, SheetRow
+from tests.reports.pages import read_page
+from tests.telemetry.facts import match_facts, motor_facts
+
+HOSTILE = "<img src=x onerror=alert(1)> $\\frac{1}{2}$ \x1b[31m"
+
+
+def _event(beam: str = "entry") -> Event:
+    hot = (0.6, 0.9, 1.2, 1.5)
+    facts = [
+        match_facts(
+            f"m{n}", faults={("dropout", beam): max(0, n - 2)}, cycles=[(12.0 + n, False)] * 3,
+            motors={"feed": motor_facts(5.0 + 0.5 * n, end_heat=hot)}, cycle_s=15.0,
+            light=LightCount(6, 60.0, 2, 90.0),
+        )
+        for n in range(8)
+    ]  # fmt: skip
+    rows = tuple(
+        SheetRow(f"m{n}.csv", driver=HOSTILE if n % 2 else "Ari", note=HOSTILE, start_s=36_000.0 + 900 * n)
+        for n in range(8)
+    )
+    return event_from(facts, sheet=MatchSheet(rows))
+
+
+@pytest.fixture(scope="module")
+def page() -> str:
+    return event_page(_event())
+
+
+def test_what_gets_worse_stands_first_with_its_figures(page: str) -> None:
+    words = read_page(page).words
+    assert words.index("Getting worse") < words.index("The next match") < words.index("Findings:")
+    assert "feed: drags more" in words
+    assert "Running current of feed rises: from 5 A to 8.5 A over 8 matches" in words
+    assert "chance of at least one dropout in the next match" in words
+
+
+def test_the_charts_have_a_sentence_and_a_table_behind_a_disclosure(page: str) -> None:
+    read = read_page(page)
+    (image,) = read.all("img")
+    assert str(image["src"]).startswith("data:image/png;base64,")
+    assert "rising" in str(image["alt"])
+    assert "The same as a table" in read.words
+
+
+def test_hits_in_the_light_are_told_with_what_is_the_teams_to_decide(page: str) -> None:
+    words = read_page(page).words.replace("\u00a0", " ")
+    assert "48 hits in 480 s with the light lit, 16 in 720 s with it dark" in words
+    assert "the team's own decision" in words
+
+
+def test_heat_is_shown_with_the_pause_before_each_match(page: str) -> None:
+    words = read_page(page).words.replace("\u00a0", " ")
+    assert "Heat carried from match to match" in words
+    assert "12 min" in words
+
+
+def test_nothing_out_of_a_sheet_or_a_robot_file_runs() -> None:
+    page = event_page(_event(HOSTILE))
+    assert "<img src=x" not in page
+    assert "\x1b" not in page
+
+
+def test_the_same_event_gives_the_same_bytes(page: str) -> None:
+    assert event_page(_event()) == page
+
+
+def test_no_series_is_no_figure() -> None:
+    assert trend_figure((), ["m1"]) is None
+
+
+def test_the_document_holds_trends_and_forecasts_by_contract() -> None:
+    told = event_json(_event())
+    json_text(told)
+    trend = told["trends"][0]
+    assert {"kind", "subject", "slope_per_match", "low", "high", "p", "text"} <= trend.keys()
+    assert {one["kind"] for one in told["forecasts"]} == {"dropout"}
+    assert [one["subject"] for one in told["starting_heat"]] == ["feed"]
+    for one in told["forecasts"]:
+        assert {"kind", "subject", "probability", "low", "high"} <= one.keys()
+    assert "friction_trend" in {one["kind"] for one in told["findings"]}
+
+
+@pytest.mark.parametrize(
+    ("start_s", "words"), [(None, "–"), (50_700.0, "14:05"), (1e9, "2001-09-09 01:46 UTC"), (1e300, "–")]
+)
+def test_a_start_in_words(start_s: float | None, words: str) -> None:
+    assert start_words(start_s) == words
