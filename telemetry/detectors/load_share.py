@@ -18,8 +18,9 @@ __all__ = ["LOAD_SHARE"]
 
 _OPEN, _WEAK = 0.1, 0.72
 _FIGHTS = 0.6
+_LOADED_PARTNER = 5.0
 _LEAST_PIECES = {"open": 2, "bad joint": 8, "fighting": 3}
-_MOSTLY = 0.75
+_MOSTLY = {"open": 0.75, "bad joint": 0.75, "fighting": 0.5}
 _WORDS = {
     "open": "carried nothing of the load of mechanism {mechanism}",
     "bad joint": "carried only {ratio:.0%} of what its partner did in mechanism {mechanism}",
@@ -52,30 +53,33 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if shared is None:
         return NotEvaluated("its motors were never driven alike under load")
     uneven = [found for place in range(len(names)) if (found := _uneven(shared, place)) is not None]
+    if any(found.cause == "fighting" for found in uneven):
+        uneven = [found for found in uneven if found.cause != "bad joint"]
     return [_finding(known, subject, shared, found) for found in uneven]
 
 
 def _uneven(shared: LoadShare, place: int) -> _Uneven | None:
     ratio = shared.ratio[place]
-    fights = (shared.gives_back[place] >= _FIGHTS) & (shared.gives_back.mean(axis=0) < _FIGHTS)
+    alone = shared.gives_back.mean(axis=0) < _FIGHTS
+    fights = (shared.gives_back[place] >= _FIGHTS) & alone & (ratio < _LOADED_PARTNER)
     for cause, flagged in (
         ("open", ratio < _OPEN),
         ("fighting", fights),
         ("bad joint", (ratio < _WEAK) & ~fights),
     ):
-        pieces = _lasting(flagged, _LEAST_PIECES[cause])
+        pieces = _lasting(flagged, _LEAST_PIECES[cause], _MOSTLY[cause])
         if pieces is not None:
             return _Uneven(shared.motors[place], cause, pieces, float(np.median(ratio[pieces])))
     return None
 
 
-def _lasting(flagged: BoolArray, least: int) -> BoolArray | None:
+def _lasting(flagged: BoolArray, least: int, mostly: float) -> BoolArray | None:
     """The flagged pieces, where there are enough and from first to last few are otherwise; else None."""
     at = np.flatnonzero(flagged)
     if len(at) < least:
         return None
     for first in range(len(at) - least + 1):
-        if (len(at) - first) / (at[-1] - at[first] + 1) >= _MOSTLY:
+        if (len(at) - first) / (at[-1] - at[first] + 1) >= mostly:
             kept = flagged.copy()
             kept[: at[first]] = False
             return kept

@@ -54,7 +54,8 @@ def motoring_sign(logged_a: FloatArray, drive: FloatArray, motor: Motor) -> Floa
     driven = np.abs(np.nan_to_num(drive)) > _LEAST_DUTY
     floor = _NOTABLE_SHARE * float(np.abs(logged_a).max(initial=0.0))
     heavy = driven & (np.abs(logged_a) > floor)
-    if np.count_nonzero(heavy) < _LEAST_SIGNED:
+    without_sign = not ((logged_a < -floor).any() and (logged_a > floor).any())
+    if without_sign or np.count_nonzero(heavy) < _LEAST_SIGNED:
         return np.ones(len(logged_a))
     along = logged_a * np.sign(np.nan_to_num(drive))
     conventions = [along, logged_a] if motor.current_side == "supply" else [along]

@@ -148,7 +148,7 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> 
     """Whether nothing else explains a stretch without current: a speed channel that says it is slow, or this.
 
     A motor turned from outside at just the speed that its voltage asks draws nothing either. But it does not
-    lose a load at once, nor start from rest so, nor keep up with a voltage that rises.
+    lose a load at once, nor start from rest so, nor keep up with a duty that rises.
     """
     model = MotorModel.from_motor(motor)
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
@@ -158,8 +158,8 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> 
     before = (trace.t_s >= start_s - _REST_S) & (trace.t_s < start_s)
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
         return True
-    applied_v = trace.applied_v[inside]
-    if float(applied_v.max()) > _RISES * float(applied_v[: max(1, len(applied_v) // 4)].min()):
+    duty = np.abs(trace.command[inside])
+    if float(duty.max()) > _RISES * float(duty[: max(1, len(duty) // 4)].min()):
         return True
     return _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), start_s)
 

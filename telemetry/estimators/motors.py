@@ -32,6 +32,7 @@ ASSUMED_SOURCE_OHM = 0.02
 """Battery, leads and breaker together, for each 12 V of nominal voltage (common practice, no source)."""
 
 _LEAST_APPLIED_V = 1.0
+_LEAST_BUS_V = 0.1
 _RISE_AT_LIMIT_K = 80.0
 """Copper rise at thermal level 1.0, by resistance, for class B (IEC 60034-1, limits of temperature rise)."""
 _SPARSE_GRID_S = 0.02
@@ -146,7 +147,9 @@ def _trace(
     needed_v = _needed_v(drive, speed, model)
     applied_v = np.where(np.isfinite(drive.applied_v), drive.applied_v, np.abs(needed_v))
     motoring = _motoring(drive, speed, applied_v, model)
-    duty = np.where(np.isfinite(logged.command), np.abs(logged.command), needed_v / voltage_v)
+    duty = np.where(
+        np.isfinite(logged.command), np.abs(logged.command), needed_v / np.maximum(voltage_v, _LEAST_BUS_V)
+    )
     return MotorTrace(
         t_s=logged.t_s,
         current_a=current_a,

@@ -19,7 +19,7 @@ _LEAST_SAMPLES = 10
 _AGREES = (0.75, 1.33)
 _NEARLY = 0.2
 _SPREAD = 0.25
-_DEAD = 0.03
+_DEAD, _FITS = 0.03, 0.1
 _LEAST_DRAWN = 0.005
 _PLAINLY = 1.6
 _AGAINST = 0.25
@@ -111,7 +111,7 @@ def _scale(
     back_emf_v = (drive.applied_v - drive.current_a * drive.resistance_ohm)[steady]
     ratio = magnitude[steady] * model.k_v_s_per_rad / back_emf_v
     middle = float(np.median(ratio))
-    if _AGREES[0] <= middle <= _AGREES[1]:
+    if _AGREES[0] <= middle <= _AGREES[1] or _dragged(model, drive, magnitude, steady):
         return 1.0, ()
     if middle < _DEAD and not _plainly_draws(model, drive, steady):
         return 1.0, ()
@@ -128,6 +128,13 @@ def _scale(
         f"The speed of motor {name} reads {middle:.2g} times what its voltage, current and data sheet "
         "say: its speed is taken from back-EMF instead.",
     )
+
+
+def _dragged(model: MotorModel, drive: Drive, magnitude: FloatArray, steady: BoolArray) -> bool:
+    """Whether the channel fits a motor turned faster than its voltage asks: V + I·R instead of V − I·R."""
+    backwards_v = (drive.applied_v + drive.current_a * drive.resistance_ohm)[steady]
+    ratio = magnitude[steady] * model.k_v_s_per_rad / backwards_v
+    return float(np.median(np.abs(ratio - 1))) < _FITS
 
 
 def _plainly_draws(model: MotorModel, drive: Drive, steady: BoolArray) -> bool:

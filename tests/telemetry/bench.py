@@ -1,4 +1,4 @@
-"""A test bench of many motors at once: each with its own constants, load and drive, stepped at 1 ms.
+"""A test bench of many motors at once: each with its own constants, load and drive, stepped at 2 ms.
 
 The equations are written out here once more, so that nothing of what is tested makes its own truth:
 V·d = I·R + k·ω and J·dω/dt = k·I − friction − load, solved exactly over each step for constant input.
@@ -18,7 +18,7 @@ from tests.telemetry.logs import log_of, numbers
 
 __all__ = ["STEP_S", "Bench", "Motors", "draw_motors", "run"]
 
-STEP_S = 0.001
+STEP_S = 0.002
 BUS_V = 12.0
 
 

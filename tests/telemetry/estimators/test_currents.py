@@ -50,9 +50,11 @@ def test_a_sign_that_goes_with_the_command_tells_braking(turned: float) -> None:
     assert motoring_sign(logged, COMMAND, FEED).tolist() == MOTORING.tolist()
 
 
-def test_a_current_without_sign_tells_nothing() -> None:
-    logged = np.full(100, 30.0)
-    assert motoring_sign(logged, COMMAND, FEED).tolist() == [1.0] * 100
+@pytest.mark.parametrize("backwards", [40, 10])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_current_without_sign_tells_nothing(backwards: int, sign: float) -> None:
+    command = np.array([0.5] * (100 - backwards) + [-0.5] * backwards)
+    assert motoring_sign(np.full(100, sign * 30.0), command, FEED).tolist() == [1.0] * 100
 
 
 @pytest.mark.parametrize("logged", [30 * MOTORING, 30 * MOTORING * np.sign(COMMAND)])

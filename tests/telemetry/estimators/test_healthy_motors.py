@@ -57,6 +57,10 @@ def _overhauled(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     return _spans(lengths, duty), _spans(lengths, load)
 
 
+def _at(t_s: float) -> int:
+    return round(t_s / STEP_S)
+
+
 DRIVES = {"starts": _starts, "reversals": _reversals, "pushes": _pushes, "overhauled": _overhauled}
 
 
@@ -103,6 +107,21 @@ def test_a_held_shaft_is_found_in_every_motor(rate_hz: float, speed: bool, unit_
 
 @pytest.mark.parametrize("speed", [True, False])
 @pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_a_shaft_that_hardly_turns_is_found_in_every_motor(rate_hz: float, speed: bool) -> None:
+    """Slowed to 8 to 17 % of the free speed for two seconds; the heaviest rotor takes one to run down."""
+    bench = _slowed_bench()
+    for number in range(MOTORS):
+        robot = bench.robot(number, speed=speed)
+        motors = trace_motors(bench.log(number, rate_hz, speed=speed), robot)
+        states = find_stalls(robot, motors, LENGTH_S)["one"]
+        assert len(states.stall) == 0
+        ((start_s, end_s),) = states.near_stall
+        assert 12.0 <= start_s <= 13.2
+        assert end_s == pytest.approx(14.0, abs=0.2 + 1 / rate_hz)
+
+
+@pytest.mark.parametrize("speed", [True, False])
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
 def test_a_lead_off_is_found_in_every_motor(rate_hz: float, speed: bool) -> None:
     """Off from 11.3 s for good, over several drives, on each of forty motors."""
     bench = _unplugged_bench()
@@ -120,8 +139,19 @@ def test_a_lead_off_is_found_in_every_motor(rate_hz: float, speed: bool) -> None
 def _held_bench() -> Bench:
     rng = np.random.default_rng(5)
     load = np.full((STEPS, MOTORS), 0.03)
-    load[12_000:13_000] = np.inf
+    load[_at(12.0) : _at(13.0)] = np.inf
     return run(draw_motors(MOTORS, seed=5), np.tile(rng.uniform(0.35, 1.0, MOTORS), (STEPS, 1)), load)
+
+
+@cache
+def _slowed_bench() -> Bench:
+    rng = np.random.default_rng(7)
+    motors = draw_motors(MOTORS, seed=7)
+    duty = rng.uniform(0.4, 1.0, MOTORS)
+    friction = motors.free_a / motors.stall_a
+    load = np.full((STEPS, MOTORS), 0.03)
+    load[_at(12.0) : _at(14.0)] = (duty - friction) * (1 - rng.uniform(0.08, 0.17, MOTORS))
+    return run(motors, np.tile(duty, (STEPS, 1)), load)
 
 
 @cache
@@ -130,5 +160,5 @@ def _unplugged_bench() -> Bench:
     duty = np.tile(rng.uniform(0.35, 1.0, MOTORS), (STEPS, 1))
     duty[(np.arange(STEPS) * STEP_S) % 2.5 > 1.7] = 0.0
     live = np.ones((STEPS, MOTORS))
-    live[11_300:] = 0.0
+    live[_at(11.3) :] = 0.0
     return run(draw_motors(MOTORS, seed=6), duty, np.full((STEPS, MOTORS), 0.06), live=live)

@@ -8,17 +8,17 @@ import pytest
 from telemetry.analysis import MotorTrace
 from telemetry.estimators.motors import trace_motors
 from telemetry.motor_model import RAD_S_PER_RPM
-from tests.telemetry.bench import BUS_V, Bench, draw_motors, run
+from tests.telemetry.bench import BUS_V, STEP_S, Bench, draw_motors, run
 from tests.telemetry.building import robot_of
 from tests.telemetry.logs import log_of, numbers
 
-STEPS = 12_000
+STEPS = 6_000
 REDUCTION = 7.0
 
 
 def _bench() -> Bench:
     """Ahead for 3 s, off for 1 s, back for 3 s, and so on, under some load."""
-    phase = np.arange(STEPS) * 0.001 % 8
+    phase = np.arange(STEPS) * STEP_S % 8
     duty = np.select([phase < 3, (phase >= 4) & (phase < 7)], [0.7, -0.7], 0.0)[:, None]
     return run(draw_motors(1, seed=3), duty, 0.08 * np.sign(duty))
 
@@ -28,8 +28,8 @@ def _trace(
 ) -> MotorTrace:
     """The bench's motor with its speed channel `factor` times what it truly was in rpm."""
     bench = _bench()
-    every = np.arange(0, STEPS, 20)
-    t_s, sheet = (every * 0.001).tolist(), bench.motors
+    every = np.arange(0, STEPS, 10)
+    t_s, sheet = (every * STEP_S).tolist(), bench.motors
     rpm = bench.speed[every, 0] / RAD_S_PER_RPM * factor
     robot = robot_of(
         f'[motors.one]\ncurrent = "a_a"\nspeed = "{name}"\nreduction = {REDUCTION}\n'
@@ -47,7 +47,7 @@ def _trace(
 
 
 def _true_rad_s() -> np.ndarray:
-    return np.abs(_bench().speed[np.arange(0, STEPS, 20), 0])
+    return np.abs(_bench().speed[np.arange(0, STEPS, 10), 0])
 
 
 def test_a_channel_that_agrees_is_taken_without_a_word() -> None:
@@ -101,15 +101,17 @@ def test_a_channel_that_stays_at_rest_while_the_motor_turns_is_left_aside() -> N
 
 def test_braking_against_the_rotation_is_a_speed_below_nought() -> None:
     """At 4 s it is stopped, then driven back; signed and unsigned channels agree on what was braked."""
-    bench = run(draw_motors(1, seed=3), np.repeat([[0.8], [-0.8]], 3000, axis=0), np.zeros((6000, 1)))
-    every = np.arange(0, 6000, 5)
+    bench = run(draw_motors(1, seed=3), np.repeat([[0.8], [-0.8]], 1500, axis=0), np.zeros((3000, 1)))
+    every = np.arange(0, 3000, 2)
     for unsigned in (False, True):
         speed = bench.speed[every, 0]
         log = log_of(
-            numbers("battery_v", [BUS_V] * len(every), (every * 0.001).tolist()),
-            numbers("duty", bench.duty[every, 0].tolist(), (every * 0.001).tolist()),
-            numbers("current_a", bench.current_a[every, 0].tolist(), (every * 0.001).tolist()),
-            numbers("speed_rad_s", (np.abs(speed) if unsigned else speed).tolist(), (every * 0.001).tolist()),
+            numbers("battery_v", [BUS_V] * len(every), (every * STEP_S).tolist()),
+            numbers("duty", bench.duty[every, 0].tolist(), (every * STEP_S).tolist()),
+            numbers("current_a", bench.current_a[every, 0].tolist(), (every * STEP_S).tolist()),
+            numbers(
+                "speed_rad_s", (np.abs(speed) if unsigned else speed).tolist(), (every * STEP_S).tolist()
+            ),
         )
         trace = trace_motors(log, bench.robot(0))["one"]
         braked = (bench.duty[every, 0] < 0) & (speed > 0.3 * speed.max())

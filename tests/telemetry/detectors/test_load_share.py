@@ -1,0 +1,152 @@
+"""Two motors on one shaft: one open, one behind a bad joint, two that fight, and pairs that share fairly."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+
+from telemetry.detectors import NotEvaluated
+from telemetry.detectors.load_share import LOAD_SHARE
+from telemetry.estimators.load_share import mechanisms
+from telemetry.estimators.motors import trace_motors
+from telemetry.finding import Finding
+from telemetry.log import FloatArray
+from telemetry.robot import Robot
+from tests.telemetry.bench import BUS_V, STEP_S, Bench, draw_motors, run
+from tests.telemetry.building import analysis_of, robot_of
+from tests.telemetry.logs import log_of, numbers
+
+PAIRS, STEPS = 12, 20_000
+
+
+@cache
+def _shaft(seed: int) -> Bench:
+    """The shaft of each pair: starts, changes of duty and loads for 40 s."""
+    rng = np.random.default_rng(seed)
+    duty = np.repeat(
+        rng.choice([0.0, 0.4, 0.6, 0.9, -0.5], (50, PAIRS), p=[0.2, 0.2, 0.2, 0.2, 0.2]), 400, axis=0
+    )
+    load = np.repeat(rng.uniform(0.03, 0.15, (50, PAIRS)), 400, axis=0) * np.sign(duty)
+    return run(draw_motors(PAIRS, seed=seed), duty, load)
+
+
+def _found(
+    number: int,
+    *,
+    ohm_factor: float = 1.0,
+    gear_factor: float = 1.0,
+    open_from_s: float = math.inf,
+    rate_hz: float = 50.0,
+    speed: bool = True,
+    seed: int = 4,
+) -> list[Finding]:
+    """What is said of pair `number`: motor b has so much resistance and gear, and opens at an instant."""
+    shaft = _shaft(seed)
+    every = np.arange(0, STEPS, round(500 / rate_hz))
+    t_s, duty, omega = every * STEP_S, shaft.duty[every, number], shaft.speed[every, number]
+    ohm, k = shaft.motors.ohm[number], shaft.motors.k[number]
+    rng = np.random.default_rng(number)
+    noise = rng.normal(0, 0.2, (2, len(every)))
+    a = (duty * BUS_V - k * omega) / ohm + noise[0]
+    b = (duty * BUS_V - k * gear_factor * omega) / (ohm * ohm_factor) + noise[1]
+    b = np.where(t_s >= open_from_s, noise[1], b)
+    return _judged(shaft, number, t_s, duty, {"a": (a, omega), "b": (b, omega * gear_factor)}, speed)
+
+
+def _judged(
+    shaft: Bench,
+    number: int,
+    t_s: FloatArray,
+    duty: FloatArray,
+    motors: dict[str, tuple[FloatArray, FloatArray]],
+    speed: bool,
+) -> list[Finding]:
+    channels = [
+        numbers("battery_v", [BUS_V] * len(t_s), t_s.tolist()),
+        numbers("duty", duty.tolist(), t_s.tolist()),
+    ]
+    for name, (current_a, omega) in motors.items():
+        channels.append(numbers(f"{name}_a", np.abs(current_a).tolist(), t_s.tolist()))
+        if speed:
+            channels.append(numbers(f"{name}_rad_s", omega.tolist(), t_s.tolist()))
+    log, robot = log_of(*channels), _robot(shaft, number, speed)
+    known = analysis_of(robot, log, motors=trace_motors(log, robot))
+    judgement = LOAD_SHARE.judge(known, "belt")
+    assert not isinstance(judgement, NotEvaluated)
+    return list(judgement)
+
+
+def _robot(shaft: Bench, number: int, speed: bool) -> Robot:
+    sheet = shaft.motors
+    return robot_of(
+        '[supply]\nvoltage = "battery_v"\n'
+        + "".join(
+            f'[motors.{name}]\nmechanism = "belt"\ncurrent = "{name}_a"\ncommand = "duty"\n'
+            + (f'speed = "{name}_rad_s"\n' if speed else "")
+            + f"free_speed_rpm = {sheet.free_rpm[number]}\nfree_current_a = {sheet.free_a[number]}\n"
+            f"stall_current_a = {sheet.stall_a[number]}\n"
+            for name in "ab"
+        )
+    )
+
+
+@pytest.mark.parametrize("speed", [True, False])
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_pairs_that_differ_as_new_motors_do_share_fairly(rate_hz: float, speed: bool) -> None:
+    wrong = []
+    for number in range(PAIRS):
+        ohm = np.random.default_rng(number).uniform(0.88, 1.12)
+        wrong += _found(number, ohm_factor=ohm, rate_hz=rate_hz, speed=speed)
+    assert wrong == []
+
+
+@pytest.mark.parametrize("speed", [True, False])
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_an_open_motor_is_found_in_every_pair(rate_hz: float, speed: bool) -> None:
+    for number in range(PAIRS):
+        (found,) = _found(number, open_from_s=15.0, rate_hz=rate_hz, speed=speed)
+        assert (found.kind, found.subject, found.role) == ("load_share", "belt", "mechanism")
+        assert (found.evidence["motor"], found.evidence["cause"]) == ("b", "open")
+        assert 14.0 <= found.start_s <= 20.0
+        assert found.severity == "fix"
+
+
+@pytest.mark.parametrize("speed", [True, False])
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_a_bad_joint_is_found_in_every_pair(rate_hz: float, speed: bool) -> None:
+    for number in range(PAIRS):
+        (found,) = _found(number, ohm_factor=1.8, rate_hz=rate_hz, speed=speed)
+        assert (found.evidence["motor"], found.evidence["cause"]) == ("b", "bad joint")
+        assert found.evidence["ratio"] == pytest.approx(1 / 1.8, abs=0.05)
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_a_motor_dragged_by_its_partner_is_found_in_every_pair(rate_hz: float) -> None:
+    for number in range(PAIRS):
+        found = _found(number, gear_factor=1.6, rate_hz=rate_hz)
+        assert [(one.evidence["motor"], one.evidence["cause"]) for one in found] == [("b", "fighting")]
+
+
+def test_only_mechanisms_of_several_motors_are_subjects() -> None:
+    belt = "".join(f'[motors.{name}]\nmechanism = "belt"\n' for name in "ab")
+    robot = robot_of(belt + '[motors.c]\nmechanism = "arm"\n[motors.d]\n')
+    assert mechanisms(robot) == {"belt": ("a", "b")}
+    assert tuple(LOAD_SHARE.subjects(robot)) == ("belt",)
+
+
+@pytest.mark.parametrize(
+    ("channels", "reason"),
+    [
+        (("a_a",), "the current of one of its motors is not in the log"),
+        (("a_a", "b_a"), "the command of one of its motors is not logged"),
+        (("a_a", "b_a", "duty"), "its motors were never driven alike under load"),
+    ],
+)
+def test_what_cannot_be_compared_says_why(channels: tuple[str, ...], reason: str) -> None:
+    robot = _robot(_shaft(4), 0, False)
+    log = log_of(*(numbers(name, [0.0] * 200, (np.arange(200) / 50).tolist()) for name in channels))
+    known = analysis_of(robot, log, motors=trace_motors(log, robot))
+    assert LOAD_SHARE.judge(known, "belt") == NotEvaluated(reason)
