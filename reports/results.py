@@ -12,7 +12,7 @@ from typing import Any
 from reports.event_records import group_record, light_record, match_records, trend_record
 from reports.log_json import log_json
 from reports.words import clock
-from telemetry.analysis import Analysis, Cycle, MotorUse, Pieces, SensorState, Supply
+from telemetry.analysis import Analysis, Cycle, MotorUse, Pieces, RangeUse, SensorState, Supply
 from telemetry.event import Event, MatchSummary, Trouble
 from telemetry.finding import Finding, Severity
 from telemetry.forecast import Forecast
@@ -45,6 +45,10 @@ def analysis_json(analysis: Analysis) -> dict[str, Any]:
                 _check(check.kind, check.subject, check.verdict, check.reason) for check in analysis.checks
             ],
             "sensors": {name: _sensor(state) for name, state in analysis.sensors.items()},
+            "travels": [
+                {**_fields(travel), "travel_s": travel.end_s - travel.start_s} for travel in analysis.travels
+            ],
+            "ranges": {name: _range(use) for name, use in analysis.range_use.items()},
             "motors": {name: _motor(analysis, name, use) for name, use in analysis.motor_use.items()},
             "supply": _supply(analysis.supply),
             "pieces": _pieces(analysis.pieces),
@@ -155,7 +159,14 @@ def _sensor(state: SensorState) -> dict[str, Any]:
         "dead_since_s": state.dead_since_s,
         "dead_interval_s": state.dead_interval_s,
         "contact_association": None if association is None else _fields(association),
+        "contact_p_adjusted": state.contact_p_adjusted,
+        "contact_words": state.contact_words,
     }
+
+
+def _range(use: RangeUse) -> dict[str, Any]:
+    figures = {key: value for key, value in _fields(use).items() if key != "jumps_s"}
+    return {**figures, "jumps": len(use.jumps_s)}
 
 
 def _motor(analysis: Analysis, name: str, use: MotorUse) -> dict[str, Any]:

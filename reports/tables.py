@@ -68,7 +68,8 @@ def sensor_table(analysis: Analysis) -> Table:
         (
             Cell(name), Cell(state.role), Cell(_STATE_WORDS.get(state.state, state.state)),
             _figure(str(state.transitions)), _died(state, analysis.match.start_s),
-            Cell(association_words(state.contact_association)), _findings_of(analysis, name, (state.role,)),
+            Cell(state.contact_words or association_words(state.contact_association)),
+            _findings_of(analysis, name, (state.role,)),
         )
         for name, state in analysis.sensors.items()
     )  # fmt: skip

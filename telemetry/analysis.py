@@ -18,7 +18,8 @@ from telemetry.statistics import RateComparison
 __all__ = [
     "Action", "Analysis", "BeamHealth", "Burst", "Contact", "Count", "Cycle", "Dip", "Driving", "Guess",
     "HarnessBreak", "Interruption", "Lapse", "LimitTrouble", "MotorStates", "MotorTrace", "MotorUse",
-    "PieceStep", "Pieces", "Protection", "SensorState", "SourceStretch", "Supply", "Switching", "Travel",
+    "PieceStep", "Pieces", "Protection", "RangeUse", "SensorState", "SourceStretch", "Supply", "Switching",
+    "Travel",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -379,9 +380,36 @@ class HarnessBreak:
     open_at_end: bool
 
 
+@dataclass(frozen=True, eq=False)
+class RangeUse:
+    """What a distance sensor did, in the unit it is logged in.
+
+    `noise` is the standard deviation of its trembling; `near_level` and `far_level` are the two levels
+    between which it goes (None where there is one), `jumps_s` (k,) where it left them for less than a piece
+    takes. `crossings` counts how often it came nearer than its `threshold`, `pieces` how often without the
+    jumps. The better threshold lies midway between the levels, with the least hysteresis that counts best.
+    """
+
+    noise: float
+    near_level: float | None
+    far_level: float | None
+    jumps_s: FloatArray
+    longest_jump_s: float
+    threshold: float | None
+    crossings: int
+    pieces: int
+    better_threshold: float | None
+    better_hysteresis: float | None
+    better_crossings: int | None
+
+
 @dataclass(frozen=True)
 class SensorState:
-    """What a beam or limit was in this match."""
+    """What a beam, limit or distance sensor was in this match.
+
+    `contact_p_adjusted` is the p-value of the association, adjusted for how many sensors were looked at;
+    `contact_words` say it in counts.
+    """
 
     role: str
     transitions: int
@@ -389,6 +417,8 @@ class SensorState:
     dead_since_s: float | None = None
     dead_interval_s: tuple[float, float] | None = None
     contact_association: RateComparison | None = None
+    contact_p_adjusted: float | None = None
+    contact_words: str | None = None
 
 
 @dataclass(frozen=True)
@@ -440,6 +470,7 @@ class Analysis:
     travels: tuple[Travel, ...] = ()
     lapses: Mapping[str, tuple[Lapse, ...]] = field(default_factory=_empty)
     harness_breaks: tuple[HarnessBreak, ...] = ()
+    range_use: Mapping[str, RangeUse] = field(default_factory=_empty)
     supply: Supply | None = None
     pieces: Pieces | None = None
     cycles: tuple[Cycle, ...] = ()

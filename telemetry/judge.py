@@ -26,6 +26,7 @@ from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.phases import find_matches
 from telemetry.estimators.pieces import estimate_pieces
 from telemetry.estimators.protection import propose_limits
+from telemetry.estimators.ranges import find_range_use
 from telemetry.estimators.sensors import sum_up_sensors
 from telemetry.estimators.stalls import find_stalls
 from telemetry.estimators.supply import judge_supply
@@ -135,6 +136,10 @@ def _motor_states(known: Analysis) -> Parts:
     }
 
 
+def _ranges(known: Analysis) -> Parts:
+    return {"range_use": find_range_use(known.part, known.robot)}
+
+
 def _limits(known: Analysis) -> Parts:
     evidence = LimitEvidence(
         known.part, known.robot, known.match, known.limits, known.motors, known.motor_states
@@ -191,8 +196,8 @@ def _sensors(known: Analysis) -> Parts:
 
 
 _STEPS = (
-    _gaps, _lapses, _switches, _bursts, _motors, _contacts, _motor_states, _limits, _supply, _pieces,
-    _harnesses, _cycles,
+    _gaps, _lapses, _switches, _bursts, _motors, _contacts, _motor_states, _limits, _ranges, _supply,
+    _pieces, _harnesses, _cycles,
 )  # fmt: skip
 
 

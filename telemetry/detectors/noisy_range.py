@@ -1,0 +1,117 @@
+"""Distance sensors that jump about, or whose threshold is crossed with no piece there."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.analysis import Analysis, RangeUse
+from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.contacts import contact_before
+from telemetry.estimators.ranges import LONGEST_PERIOD_S
+from telemetry.finding import Finding, Severity
+from telemetry.log import Channel, FloatArray
+from telemetry.signals import period_s
+from telemetry.wording import HANDS_IN, counted, match_clock
+
+__all__ = ["NOISY_RANGE"]
+
+_APART_S, _LEAST_JUMPS = 10.0, 6
+_FIX_FALSE = 6
+_HALF = 12
+
+
+def _judge(known: Analysis, subject: str) -> Judgement:
+    channel = known.part.channels.get(known.robot.ranges[subject].signal)
+    if channel is None or not len(channel.values):
+        return NotEvaluated("its signal is not in the log")
+    reason = _why_not(channel)
+    if reason:
+        return NotEvaluated(reason)
+    use = known.range_use.get(subject)
+    if use is None:
+        return NotEvaluated("it has too few readings")
+    jumps_s = _crowded(use.jumps_s)
+    return [_finding(known, subject, use, jumps_s)] if len(jumps_s) else []
+
+
+def _why_not(channel: Channel) -> str | None:
+    if not channel.sampled:
+        return "it is logged on change only, so that a jump cannot be told from a piece"
+    if period_s(channel.t_s) > LONGEST_PERIOD_S:
+        return (
+            f"at one reading in {period_s(channel.t_s) * 1000:.0f} ms a jump and a passing piece look alike"
+        )
+    return None
+
+
+def _crowded(jumps_s: FloatArray) -> FloatArray:
+    """The jumps that come in crowds: a stray one now and then is no trouble."""
+    if not len(jumps_s):
+        return jumps_s
+    groups = np.split(jumps_s, np.flatnonzero(np.diff(jumps_s) > _APART_S) + 1)
+    return np.concatenate([group for group in groups if len(group) >= _LEAST_JUMPS] or [jumps_s[:0]])
+
+
+def _finding(known: Analysis, subject: str, use: RangeUse, jumps_s: FloatArray) -> Finding:
+    false = max(use.crossings - use.pieces, 0)
+    unit = known.part.channels[known.robot.ranges[subject].signal].unit or ""
+    start_s, end_s = float(jumps_s[0]), float(jumps_s[-1]) + use.longest_jump_s
+    contact = contact_before(known.contacts, start_s)
+    return Finding(
+        kind="noisy_range",
+        subject=subject,
+        role="range",
+        start_s=start_s,
+        end_s=end_s,
+        severity=Severity.FIX if false >= _FIX_FALSE else Severity.WATCH,
+        confidence=min(0.98, 1 - 0.5 ** (len(jumps_s) / _HALF + 2)),
+        text=(
+            f"Range {subject} jumped {counted(len(jumps_s), 'time')} for {use.longest_jump_s * 1000:.0f} ms "
+            f"or less from {match_clock(known.match, start_s)} on and {_crossed(use, false, unit)}."
+        ),
+        advice=(
+            f"Look at the connector, the lens and the mount of range {subject}, and at what reflects near it."
+            f"{_setting(use, unit)}"
+        ),
+        evidence={
+            "jumps": len(jumps_s),
+            "longest_jump_ms": use.longest_jump_s * 1000,
+            "noise": use.noise,
+            "near_level": use.near_level,
+            "far_level": use.far_level,
+            "threshold": use.threshold,
+            "crossings": use.crossings,
+            "pieces": use.pieces,
+            "false_crossings": false,
+            "better_threshold": use.better_threshold,
+            "better_hysteresis": use.better_hysteresis,
+            "better_crossings": use.better_crossings,
+            "contact_t_s": contact.t_s if contact else None,
+            "phase": known.match.phase_at(start_s),
+            "open_at_end": end_s >= known.match.end_s - _APART_S,
+        },
+        minutes=4.0,
+        cautions=(HANDS_IN,),
+    )
+
+
+def _crossed(use: RangeUse, false: int, unit: str) -> str:
+    if use.threshold is None:
+        return "no threshold is named that it could cross"
+    threshold = f"{use.threshold:.4g} {unit}".rstrip()
+    return f"crossed its threshold of {threshold} {counted(false, 'time')} with no piece there"
+
+
+def _setting(use: RangeUse, unit: str) -> str:
+    if use.better_threshold is None or use.better_hysteresis is None or use.better_crossings is None:
+        return ""
+    return (
+        f" A threshold of {use.better_threshold:.4g} {unit} with a hysteresis of {use.better_hysteresis:.3g} "
+        f"{unit} would have counted {use.better_crossings} instead of {use.crossings} (about {use.pieces} "
+        f"were there); for the rest, want a reading to hold for {use.longest_jump_s * 1000:.0f} ms."
+    )
+
+
+NOISY_RANGE = Detector(
+    "noisy_range", "Noisy distance sensor", lambda robot: tuple(robot.ranges), _judge, needs=("ranges",)
+)
