@@ -34,6 +34,7 @@ _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
 _RISES, _SLOW = 1.1, 0.8
+_LEAST_LOST_S = 1.0
 _STAYS, _STAYED_S = 0.1, 0.4
 _PLAIN_TIMES = 3.0
 _HELD = 0.7
@@ -161,7 +162,8 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> 
     duty = np.abs(trace.command[inside])
     if float(duty.max()) > _RISES * float(duty[: max(1, len(duty) // 4)].min()):
         return True
-    return _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), start_s)
+    lasts = end_s - start_s >= _LEAST_LOST_S
+    return lasts and _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), start_s)
 
 
 def _lost_at_once(trace: MotorTrace, low_a: float, start_s: float) -> bool:

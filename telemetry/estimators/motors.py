@@ -35,6 +35,8 @@ _LEAST_APPLIED_V = 1.0
 _LEAST_BUS_V = 0.1
 _RISE_AT_LIMIT_K = 80.0
 """Copper rise at thermal level 1.0, by resistance, for class B (IEC 60034-1, limits of temperature rise)."""
+_MOST_LEVEL = 1.5
+"""A winding that were hotter would have burnt: beyond, the motor's limits in the robot file are too low."""
 _SPARSE_GRID_S = 0.02
 _COLD: Mapping[str, float] = MappingProxyType({})
 
@@ -173,7 +175,8 @@ def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:
     """
     if model is None:
         return np.full(len(heat), np.nan)
-    return model.resistance_ohm * (1 + ALPHA20_PER_K * _RISE_AT_LIMIT_K * np.nan_to_num(heat))
+    level = np.minimum(np.nan_to_num(heat), _MOST_LEVEL)
+    return np.asarray(model.resistance_ohm * (1 + ALPHA20_PER_K * _RISE_AT_LIMIT_K * level))
 
 
 def _needed_v(drive: Drive, speed: Speed, model: MotorModel | None) -> FloatArray:

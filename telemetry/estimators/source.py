@@ -47,11 +47,14 @@ class _Fast:
 
 @dataclass(frozen=True, eq=False)
 class _Sums:
-    """By bin, shape (k,): weighted sums of i² and i·v, and of t·i², t·i·v, t²·i² for a slope in time."""
+    """By bin, shape (k,): weighted sums of i² and i·v, of i² where the weight is whole (what moves with the
+    answer, Huber 1964), and of t·i², t·i·v, t²·i² for a slope in time.
+    """
 
     start_s: FloatArray
     ii: FloatArray
     iv: FloatArray
+    whole_ii: FloatArray
     t_ii: FloatArray
     t_iv: FloatArray
     tt_ii: FloatArray
@@ -59,7 +62,10 @@ class _Sums:
 
 @dataclass(frozen=True)
 class _Line:
-    """Resistance of a stretch of bins and its standard error, from how the bins scatter about it."""
+    """Resistance of a stretch of bins and its standard error, from how the bins scatter about it.
+
+    The error is that of MacKinnon and White (1985), each bin weighed by its own leverage.
+    """
 
     resistance_ohm: float
     error_ohm: float
@@ -140,7 +146,8 @@ def _sums(fast: _Fast, weight: FloatArray) -> _Sums:
     middle_s = start_s - start_s[0] + _BIN_S / 2
     ii = _by_bin(fast, weight * fast.current_a**2, bins)
     iv = _by_bin(fast, weight * fast.current_a * fast.voltage_v, bins)
-    return _Sums(start_s, ii, iv, middle_s * ii, middle_s * iv, middle_s**2 * ii)
+    whole_ii = _by_bin(fast, np.where(weight >= 1.0, fast.current_a**2, 0.0), bins)
+    return _Sums(start_s, ii, iv, whole_ii, middle_s * ii, middle_s * iv, middle_s**2 * ii)
 
 
 def _by_bin(fast: _Fast, values: FloatArray, bins: int) -> FloatArray:
@@ -150,8 +157,24 @@ def _by_bin(fast: _Fast, values: FloatArray, bins: int) -> FloatArray:
 def _line(sums: _Sums, first: int, last: int) -> _Line:
     ii, iv = sums.ii[first:last], sums.iv[first:last]
     resistance_ohm = -float(iv.sum() / ii.sum())
-    scores = iv + resistance_ohm * ii
-    return _Line(resistance_ohm, float(np.sqrt((scores**2).sum()) / ii.sum()))
+    scores = (iv + resistance_ohm * ii) / (1.0 - np.minimum(ii / ii.sum(), 0.9))
+    gain = max(float(sums.whole_ii[first:last].sum()), 1e-12)
+    return _Line(resistance_ohm, float(np.sqrt(_summed_variance(scores)) / gain))
+
+
+def _summed_variance(scores: FloatArray) -> float:
+    """Variance of a sum of scores that depend on their neighbours, by Bartlett's weights.
+
+    The mean that was taken off ties together what lies within its width. Source: Newey and West, Econometrica
+    55 (1987). At least what independent scores would give.
+    """
+    alone = float(scores @ scores)
+    near = round(_SLOW_S / _BIN_S)
+    pairs = sum(
+        2 * (1 - lag / near) * float(scores[lag:] @ scores[:-lag])
+        for lag in range(1, min(near, len(scores) - 1))
+    )
+    return max(alone, alone + pairs)
 
 
 def _enough(sums: _Sums, first: int, last: int) -> bool:
@@ -164,15 +187,20 @@ def _swings(sums: _Sums, first: int, last: int) -> bool:
 
 
 def _find_steps(sums: _Sums, first: int, last: int, deep: int) -> list[int]:
-    """Bins at which the resistance steps within [first, last), in order."""
+    """Bins at which the resistance steps within [first, last); none where a slow drift fits better."""
     at = _best_step(sums, first, last)
     if at is None or deep == 0:
         return []
-    return [*_find_steps(sums, first, at, deep - 1), at, *_find_steps(sums, at, last, deep - 1)]
+    steps = [*_find_steps(sums, first, at, deep - 1), at, *_find_steps(sums, at, last, deep - 1)]
+    by_steps = sum(
+        float(sums.iv[left:right].sum() ** 2 / sums.ii[left:right].sum())
+        for left, right in pairwise([first, *steps, last])
+    )
+    return steps if by_steps > _explained_by_drift(sums, first, last) else []
 
 
 def _best_step(sums: _Sums, first: int, last: int) -> int | None:
-    """The bin whose two lines fit best, or None where one line, or a slow drift, does as well."""
+    """The bin whose two lines fit best, or None where they do not differ for sure."""
     if last - first < 2 * _LEAST_BINS:
         return None
     ii, iv = np.cumsum(sums.ii[first:last]), np.cumsum(sums.iv[first:last])
@@ -187,8 +215,7 @@ def _best_step(sums: _Sums, first: int, last: int) -> int | None:
     apart = abs(after.resistance_ohm - before.resistance_ohm)
     least = max(_LEAST_STEP_OHM, _LEAST_STEP_SHARE * abs(before.resistance_ohm))
     sure = apart >= _LEAST_Z * float(np.hypot(before.error_ohm, after.error_ohm))
-    better = float(explained[best]) > _explained_by_drift(sums, first, last)
-    return at if apart >= least and sure and better else None
+    return at if apart >= least and sure else None
 
 
 def _explained_by_drift(sums: _Sums, first: int, last: int) -> float:
