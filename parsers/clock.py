@@ -27,6 +27,7 @@ _START_ROWS = 3
 _FEWEST_SHUFFLED = 3
 _SHUFFLED_SHARE = 0.02
 _EVEN_SHARE = 0.95
+_EVEN_TICKS = 0.75
 
 Rows = NDArray[np.intp]
 _NONE: Rows = np.zeros(0, dtype=np.intp)
@@ -67,7 +68,7 @@ def mend_clock(t: FloatArray) -> MendedClock:
     """
     steps = np.diff(t)
     every = np.arange(len(t))
-    if not np.any(steps < 0):
+    if not np.any(steps < 0) and not np.any(steps > JUMP_S):
         return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=_NONE)
     if _is_shuffled(t):
         return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=rows_behind(t))
@@ -102,15 +103,41 @@ def _is_shuffled(t: FloatArray) -> bool:
 
 
 def _spikes(t: FloatArray, tick: float) -> Rows:
-    """Single rows whose time is far off, and that fill no hole elsewhere."""
+    """Single rows whose time is off, and that fill no hole elsewhere.
+
+    Off is more than ten ticks from both neighbours, which follow each other closely; where the clock ticks
+    evenly, more than one and a half.
+    """
     if len(t) < 3 or tick == 0.0:
-        return np.zeros(0, np.intp)
+        return _NONE
+    even = _ticks_evenly(t, tick)
+    least = (_HOLE_TICKS if even else _SPIKE_TICKS) * tick
     before, own, after = t[:-2], t[1:-1], t[2:]
     joined = (after >= before) & (after - before <= _NEIGHBOUR_TICKS * tick)
-    off = (own > after + _SPIKE_TICKS * tick) | (own < before - _SPIKE_TICKS * tick)
+    off = (own > after + least) | (own < before - least)
     suspects = np.flatnonzero(joined & off) + 1
+    if even and len(t) > _FEWEST_STEPS:
+        suspects = np.concatenate((suspects, _wild_ends(t, tick)))
     others = np.sort(np.delete(t, suspects))
-    return suspects[~_in_hole(t[suspects], others, tick)]
+    return np.sort(suspects[~_in_hole(t[suspects], others, tick)])
+
+
+def _wild_ends(t: FloatArray, tick: float) -> Rows:
+    """The first and the last row, where only that one is off: no restart runs on from a single row."""
+    leap, back = _least_leap_s(np.diff(t)), _HOLE_TICKS * tick
+    near = _NEIGHBOUR_TICKS * tick
+    ends = []
+    if 0 <= t[2] - t[1] <= near and (t[0] > t[1] + back or t[1] - t[0] > leap):
+        ends.append(0)
+    if 0 <= t[-2] - t[-3] <= near and (t[-1] < t[-2] - back or t[-1] - t[-2] > leap):
+        ends.append(len(t) - 1)
+    return np.array(ends, dtype=np.intp)
+
+
+def _ticks_evenly(t: FloatArray, tick: float) -> bool:
+    steps = np.diff(t)
+    rises = steps[steps > 0]
+    return bool(np.mean(np.abs(rises - tick) <= 0.5 * tick) >= _EVEN_TICKS)
 
 
 def _in_hole(times: FloatArray, others: FloatArray, tick: float) -> BoolArray:

@@ -52,7 +52,7 @@ def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -
             f"{source.shown}: looked for rows of cells parted by comma, semicolon, tab or |, found none; "
             f"export the log as CSV with a time column"
         )
-    records = find_records(text.data, layout.delimiter, text.breaks)
+    records = find_records(text.data, layout.delimiter, breaks=text.breaks, wanted=layout.width)
     _check_limits(source, layout, records, limits)
     keep, cells_in_file = _sort_out(records, text, layout, ledger, source)
     return Table(

@@ -120,10 +120,13 @@ def _joined_lines(lines: Sequence[str], delimiter: str) -> tuple[list[str], int]
     return None
 
 
-def find_records(text: bytes, delimiter: str, breaks: IntArray | None = None) -> Records:
+def find_records(
+    text: bytes, delimiter: str, *, breaks: IntArray | None = None, wanted: int | None = None
+) -> Records:
     """All records of `text` that are not blank, spoiled ones too: their width gives them away.
 
-    `breaks` are places of line feeds that the file has not, so that they count for no line of it.
+    `breaks` are places of line feeds that the file has not, so that they count for no line of it. Lines
+    with an open quote are joined only to a record of the `wanted` cells: a stray quote swallows no rows.
     """
     data = np.frombuffer(text, dtype=np.uint8)
     feeds = _places(data, _LF)
@@ -135,7 +138,7 @@ def find_records(text: bytes, delimiter: str, breaks: IntArray | None = None) ->
     if breaks is not None and len(breaks):
         line -= np.searchsorted(breaks, start)
     if b'"' in text:
-        return _find_quoted(text, data, start, end, line, _places(data, ord(delimiter)), delimiter)
+        return _find_quoted(text, data, start, end, line, _places(data, ord(delimiter)), delimiter, wanted)
     width = _widths(data, start, ord(delimiter))
     filled = end > start
     if filled.all():
@@ -173,6 +176,7 @@ def _find_quoted(
     line: IntArray,
     marks: IntArray,
     delimiter: str,
+    wanted: int | None,
 ) -> Records:
     quotes = _places(data, _QUOTE)
     bounds = np.append(start, len(data) + 1)
@@ -187,7 +191,7 @@ def _find_quoted(
     for index in np.flatnonzero(odd).tolist():
         if index < past:
             continue
-        cells, past = _odd_record(text, index, start, end, first_quote, delimiter)
+        cells, past = _odd_record(text, index, start, end, first_quote, delimiter, wanted)
         keep[index + 1 : past] = False
         width[index] = len(cells)
         end[index] = end[past - 1]
@@ -217,7 +221,13 @@ def _oddly_quoted(
 
 
 def _odd_record(
-    text: bytes, index: int, start: IntArray, end: IntArray, first_quote: IntArray, delimiter: str
+    text: bytes,
+    index: int,
+    start: IntArray,
+    end: IntArray,
+    first_quote: IntArray,
+    delimiter: str,
+    wanted: int | None,
 ) -> tuple[list[str], int]:
     """The cells of the record that begins at an oddly quoted line, and the line after it."""
     if (first_quote[index + 1] - first_quote[index]) % 2 == 1:
@@ -226,7 +236,7 @@ def _odd_record(
         if last == len(start):
             lines.append(text[start[-1] :])
         joined = _joined_lines([line.decode(errors="replace") for line in lines], delimiter)
-        if joined is not None:
+        if joined is not None and wanted in (None, len(joined[0])):
             return joined[0], index + joined[1]
     own = text[start[index] : end[index]].decode(errors="replace")
     return split_line(own, delimiter), index + 1

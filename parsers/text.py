@@ -57,7 +57,7 @@ def decode(raw: bytes, ledger: Ledger, told: str | None = None) -> Text:
     elif (encoding := told or encoding) != "utf-8":
         body = _from_utf16(body, encoding)
     elif not _is_utf8(body):
-        encoding = _encoding_of_bytes(body)
+        encoding = "utf-8" if mark or told else _encoding_of_bytes(body)
         body = body.decode(encoding, errors="replace").encode()
     kept = body.rstrip(b"\0")
     if len(kept) < len(body):
@@ -111,10 +111,18 @@ def _is_utf8(body: bytes) -> bool:
 
 
 def _encoding_of_bytes(body: bytes) -> str:
-    """Windows-1252 where the first lines, header and all, are clean text in it; else spoiled UTF-8."""
-    head = b"".join(body[:_HEAD_BYTES].split(b"\n")[:3])
-    garbled = any(byte < 32 and byte not in b"\t\r" for byte in head)
-    return "utf-8" if garbled or _is_utf8(head) else "windows-1252"
+    """Windows-1252 where the first lines, header and all, are clean text in it; else spoiled UTF-8.
+
+    Letters that UTF-8 writes in two bytes or more hardly come about by chance: where they are as many as
+    the bytes that do not fit, the text is UTF-8.
+    """
+    head = body[:_HEAD_BYTES]
+    text = head.decode(errors="replace")
+    misfits = text.count("\ufffd")
+    letters = sum(character > "\x7f" for character in text) - misfits
+    first = b"".join(head.split(b"\n")[:3])
+    garbled = any(byte < 32 and byte not in b"\t\r" for byte in first)
+    return "utf-8" if (letters and letters >= misfits) or garbled or _is_utf8(first) else "windows-1252"
 
 
 def _with_line_feeds(body: bytes) -> bytes:
