@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from telemetry.analysis import Analysis, Burst, Contact
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
+from telemetry.estimators.bursts import shows_a_pass
+from telemetry.estimators.companions import motor_beside
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
 from telemetry.wording import HANDS_IN, HELD_ARM, counted, match_clock
@@ -17,7 +19,11 @@ _FLICKER_EDGES, _BESIDE_S = 12, 1.0
 
 
 def _judge_beam(known: Analysis, subject: str) -> Judgement:
-    return _judge(known, subject, "chatter", "beam")
+    found = _judge(known, subject, "chatter", "beam")
+    if found == [] and not shows_a_pass(known.beams, subject):
+        period_ms = known.beams[subject].period_s * 1000
+        return NotEvaluated(f"at one reading in {period_ms:.0f} ms chatter and passing pieces look alike")
+    return found
 
 
 def _judge_limit(known: Analysis, subject: str) -> Judgement:
@@ -31,7 +37,8 @@ def _judge(known: Analysis, subject: str, kind: str, role: str) -> Judgement:
     edges = sum(burst.edges for burst in bursts)
     grave = len(bursts) >= _FIX_BURSTS or edges >= _FIX_EDGES
     severity = Severity.FIX if grave else Severity.WATCH
-    return [_finding(known, subject, burst, kind, role, severity, bursts) for burst in bursts]
+    beside = motor_beside(known, bursts)
+    return [_finding(known, subject, burst, kind, role, severity, bursts, beside) for burst in bursts]
 
 
 def _is_a_dropouts_flicker(known: Analysis, subject: str, burst: Burst) -> bool:
@@ -53,6 +60,7 @@ def _finding(
     role: str,
     severity: Severity,
     bursts: Sequence[Burst],
+    beside: tuple[str, int] | None,
 ) -> Finding:
     contact = contact_before(known.contacts, burst.start_s)
     return Finding(
@@ -63,12 +71,16 @@ def _finding(
         end_s=burst.end_s,
         severity=severity,
         confidence=min(0.99, 1 - 0.5 ** (burst.edges / 4)),
-        text=_text(known, subject, burst, role, contact),
+        text=_text(known, subject, burst, role, contact) + _ran(beside, len(bursts)),
         advice=(
             f"Tighten the mount of {role} {subject} and its connector, check the alignment, then shake it by "
             "hand and watch its light."
         ),
-        evidence=_evidence(known, subject, burst, bursts, contact),
+        evidence={
+            **_evidence(known, subject, burst, bursts, contact),
+            "motor": beside[0] if beside else None,
+            "bursts_with_motor": beside[1] if beside else None,
+        },
         minutes=4.0,
         cautions=(HANDS_IN, HELD_ARM) if role == "limit" else (HANDS_IN,),
     )
@@ -81,6 +93,13 @@ def _text(known: Analysis, subject: str, burst: Burst, role: str, contact: Conta
         f"{burst.end_s - burst.start_s:.1f} s from {match_clock(known.match, burst.start_s)}{hit}; "
         f"{_shortest(known, subject, role, burst)}."
     )
+
+
+def _ran(beside: tuple[str, int] | None, bursts: int) -> str:
+    if beside is None:
+        return ""
+    motor, times = beside
+    return f" Motor {motor} ran in {times} of its {counted(bursts, 'burst')}."
 
 
 def _shortest(known: Analysis, subject: str, role: str, burst: Burst) -> str:

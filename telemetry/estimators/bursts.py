@@ -25,6 +25,7 @@ _USUAL_S = 0.06
 _FLOOR_S, _CEILING_S = 0.03, 0.10
 _WITHIN_S = 1.0
 _QUICK_S, _LONGER_S, _MORE = 0.3, 1.5, 3
+_LIMIT_QUICK_S = 0.2
 _LEAST_SHORT, _LEAST_OF_BURST = 4, 3
 _USUAL_CAPACITY, _MOST_IN_A_SECOND = 3, 10
 _SETTLE_S = 0.015
@@ -87,9 +88,14 @@ def find_bursts(
 
 
 def find_limit_bursts(signal: Switching, honest_s: float) -> tuple[Burst, ...]:
-    """The same of a limit. The few milliseconds in which a mechanical switch settles are left out."""
+    """The same of a limit. The few milliseconds in which a mechanical switch settles are left out.
+
+    At a low rate a bounce looks longer than it is: then more dwells, each somewhat longer, count as well.
+    """
     settled = _settled(signal)
-    return _bursts(settled, _crowded(settled, honest_s, _WITHIN_S, _LEAST_SHORT))
+    too_short = _crowded(settled, honest_s, _WITHIN_S, _LEAST_SHORT)
+    too_many = _crowded(settled, _LIMIT_QUICK_S, _WITHIN_S, _LEAST_SHORT + 1)
+    return _bursts(settled, np.union1d(too_short, too_many))
 
 
 def _least_short(pieces: int, *, resolved: bool) -> int:
