@@ -1,0 +1,369 @@
+"""Logs as spreadsheets, restarts and other loggers leave them, each with its truth written beside."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from parsers import read_log
+from telemetry.log import Channel, Kind, Log
+
+ROWS = 60
+TIMES = [round(i * 0.02, 2) for i in range(ROWS)]
+CURRENT = [round(10 + 0.37 * i, 2) for i in range(ROWS)]
+BEAM = [i // 7 % 2 for i in range(ROWS)]
+MODE = ["auto" if i < 20 else "teleop" for i in range(ROWS)]
+EPOCH = 1_772_352_000
+
+Truth = dict[str, list[tuple[float, object]]]
+
+
+def held(log: Log) -> Truth:
+    return {
+        name: list(zip(np.round(c.t_s, 6).tolist(), _values(c), strict=True))
+        for name, c in log.channels.items()
+    }
+
+
+def _values(channel: Channel) -> list:
+    if channel.logged is not None:
+        return channel.logged.tolist()
+    if channel.kind is Kind.TEXT:
+        return [channel.labels[int(code)] for code in channel.values]
+    return channel.values.tolist()
+
+
+def at(times: Sequence[float], cells: Sequence[object]) -> list[tuple[float, object]]:
+    return [(round(t - times[0], 6), cell) for t, cell in zip(times, cells, strict=True) if cell is not None]
+
+
+def table(columns: dict[str, Sequence[object]], mark: str = ",", *, header: bool = True) -> str:
+    lines = [mark.join(columns)] if header else []
+    lines += [
+        mark.join("" if cell is None else str(cell) for cell in row)
+        for row in zip(*columns.values(), strict=True)
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def wide(time: Sequence[object] = TIMES, name: str = "time_s", mark: str = ",") -> str:
+    return table({name: time, "feed_current_a": CURRENT, "beam": BEAM, "mode": MODE}, mark)
+
+
+def long(names: str, *, extra: str = "", before: str = "") -> str:
+    rows = [
+        f"{before}{TIMES[i]},{name},{cells[i]}{extra}\n"
+        for i in range(ROWS)
+        for name, cells in (("feed_current_a", CURRENT), ("beam", BEAM), ("mode", MODE))
+    ]
+    return names + "\n" + "".join(rows)
+
+
+def of_day(seconds: float) -> str:
+    seconds %= 86400
+    return f"{int(seconds // 3600):02d}:{int(seconds // 60 % 60):02d}:{seconds % 60:05.2f}"
+
+
+def commas(text: str) -> str:
+    """Decimal commas and semicolons for decimal points and commas."""
+    return text.replace(",", ";").replace(".", ",")
+
+
+SOUND: Truth = {"feed_current_a": at(TIMES, CURRENT), "beam": at(TIMES, BEAM), "mode": at(TIMES, MODE)}
+CURRENT_ALONE: Truth = {"feed_current_a": SOUND["feed_current_a"]}
+LINES = wide().splitlines()
+RESTARTED = [t if i < 30 else round(t - TIMES[30], 2) for i, t in enumerate(TIMES)]
+LAID_OUT = [t if i < 30 else round(TIMES[29] + 1 + t - TIMES[30], 2) for i, t in enumerate(TIMES)]
+NOISE = bytes(random.Random(1).randrange(128, 256) for _ in range(200))  # noqa: S311 - made to be repeated
+BIG = [2**53 + 1 + i for i in range(ROWS)]
+HUGE = [12345678901234567890123 + i for i in range(ROWS)]
+STAMPS_NS = [EPOCH * 10**9 + 123_456_789 + i * 20_000_001 for i in range(ROWS)]
+SPELLED = (["1.5", "NaN", "2.5", "null", "NA", "-", "", "3.5"] * ROWS)[:ROWS]
+NOTES = [f'a,b;{i}|\t"q"' for i in range(ROWS)]
+
+
+@dataclass(frozen=True)
+class Odd:
+    """A file, the truth in it, and the kinds of repair that must be told (none: a clean file)."""
+
+    text: str | bytes
+    truth: Truth
+    kinds: tuple[str, ...] = ()
+
+
+def quoted(cell: object) -> str:
+    return '"' + str(cell).replace('"', '""') + '"'
+
+
+CLEAN = {
+    "decimal commas": Odd(commas(wide()), SOUND),
+    "decimal commas in quotes between commas": Odd(
+        table(
+            {
+                "time_s": [quoted(str(t).replace(".", ",")) for t in TIMES],
+                "feed_current_a": [quoted(str(a).replace(".", ",")) for a in CURRENT],
+            }
+        ),
+        CURRENT_ALONE,
+    ),
+    "a spreadsheet's line that names the delimiter": Odd("sep=;\n" + commas(wide()), SOUND),
+    "UTF-16 without a mark": Odd(wide().replace("\n", "\r\n").encode("utf-16-be"), SOUND),
+    "CR alone": Odd(wide().replace("\n", "\r"), SOUND),
+    "CR alone and one LF": Odd(wide().replace("\n", "\r") + "\n", SOUND),
+    "two line ends": Odd(wide()[:600].replace("\n", "\r\n") + wide()[600:], SOUND),
+    "delimiters at every end": Odd("".join(line + ",\n" for line in LINES), SOUND),
+    "a header that is a comment": Odd("# logger v3\n#" + wide(), SOUND),
+    "pairs above the header": Odd("robot,Jay\nmatch,7\nfirmware,1.2.3\n\n" + wide(), SOUND),
+    "five hundred remarks": Odd("".join(f"# setting {i}\n" for i in range(500)) + wide(), SOUND),
+    "a remark at the end": Odd(wide() + "# end of log\n", SOUND),
+    "no last line end": Odd(wide()[:-1], SOUND),
+    "units in a row": Odd(
+        "time,feed,beam,mode\n[s],[A],[],[]\n"
+        + table({str(i): c for i, c in enumerate((TIMES, CURRENT, BEAM, MODE))}, header=False),
+        {"feed": SOUND["feed_current_a"]},
+    ),
+    "units in Windows-1252": Odd(
+        wide([i * 20_000 for i in range(ROWS)], "time [µs]").encode("cp1252"), SOUND
+    ),
+    "milliseconds without a unit": Odd(wide([i * 20 for i in range(ROWS)], "time"), SOUND),
+    "Unix milliseconds": Odd(wide([EPOCH * 1000 + i * 20 for i in range(ROWS)], "timestamp"), SOUND),
+    "Unix microseconds": Odd(wide([EPOCH * 10**6 + i * 20_000 for i in range(ROWS)], "t"), SOUND),
+    "Unix nanoseconds": Odd(wide([EPOCH * 10**9 + i * 20_000_000 for i in range(ROWS)], "t"), SOUND),
+    "ISO 8601 with decimal commas": Odd(
+        commas(wide([f"2026-03-01 10:00:{t:05.2f}" for t in TIMES], "time")), SOUND
+    ),
+    "day before month": Odd(wide([f"01/03/2026 10:00:{t:05.2f}" for t in TIMES], "time"), SOUND),
+    "month before day, in halves": Odd(wide([f"3/1/2026 12:00:{t:05.2f} PM" for t in TIMES], "time"), SOUND),
+    "dates with points": Odd(wide([f"01.03.2026 10:00:{t:05.2f}" for t in TIMES], "time", ";"), SOUND),
+    "a day's end": Odd(wide([of_day(86399.5 + t) for t in TIMES], "time"), SOUND),
+    "a date and a time of day": Odd(
+        table(
+            {
+                "date": ["2026-03-01"] * ROWS,
+                "time": [of_day(36000 + t) for t in TIMES],
+                "feed_current_a": CURRENT,
+            }
+        ),
+        CURRENT_ALONE,
+    ),
+    "one row a second for long": Odd(
+        table({"time": range(5000), "x": [i % 7 for i in range(5000)]}),
+        {"x": at(range(5000), [i % 7 for i in range(5000)])},
+    ),
+    "times before zero": Odd(wide([round(t - 3, 2) for t in TIMES]), SOUND),
+    "powers of ten": Odd(
+        table({"time_s": [f"{t:e}" for t in TIMES], "feed_current_a": [f"{a:E}" for a in CURRENT]}),
+        CURRENT_ALONE,
+    ),
+    "blanks around cells": Odd(
+        table({"time_s": [f" {t} " for t in TIMES], "feed_current_a": [f"  {a}" for a in CURRENT]}),
+        CURRENT_ALONE,
+    ),
+    "a count of rows before the time": Odd(
+        table({"": range(ROWS), "time_s": TIMES, "feed_current_a": CURRENT}),
+        CURRENT_ALONE | {"column 1": at(TIMES, range(ROWS))},
+    ),
+    "a time without a name": Odd(
+        table({"x": np.sin(CURRENT).tolist(), "foo": TIMES}), {"x": at(TIMES, np.sin(CURRENT).tolist())}
+    ),
+    "a second clock in nanoseconds": Odd(
+        table({"time_s": TIMES, "timestamp_ns": STAMPS_NS}), {"timestamp_ns": at(TIMES, STAMPS_NS)}
+    ),
+    "numbers beyond 53 bits": Odd(table({"time_s": TIMES, "id": BIG}), {"id": at(TIMES, BIG)}),
+    "numbers beyond 64 bits": Odd(
+        table({"time_s": TIMES, "id": HUGE}), {"id": at(TIMES, [str(number) for number in HUGE])}
+    ),
+    "digits in groups": Odd(
+        table({"time_s": TIMES, "x": [quoted(f"{900 + i * 10:,}.5") for i in range(ROWS)]}),
+        {"x": at(TIMES, [900.5 + i * 10 for i in range(ROWS)])},
+    ),
+    "groups beside decimal commas": Odd(
+        "time_s;x\n"
+        + "".join(
+            f"{t};{900 + i * 10:_},5\n".replace(".", ",").replace("_", ".") for i, t in enumerate(TIMES)
+        ),
+        {"x": at(TIMES, [900.5 + i * 10 for i in range(ROWS)])},
+    ),
+    "every spelling of nothing": Odd(
+        table({"time_s": TIMES, "x_v": SPELLED}),
+        {"x_v": at(TIMES, [float(s) if s[:1].isdigit() else None for s in SPELLED])},
+    ),
+    "None among fractions": Odd(
+        table({"time_s": TIMES, "x_v": ["1.5", "None", "N/A"] * 20}),
+        {"x_v": at(TIMES, [1.5, None, None] * 20)},
+    ),
+    "delimiters in text": Odd(
+        table({"time_s": TIMES, "note": [quoted(n) for n in NOTES], "x": CURRENT}),
+        {"note": at(TIMES, NOTES), "x": at(TIMES, CURRENT)},
+    ),
+    "line ends in text": Odd(
+        table({"time_s": TIMES, "note": [quoted(f"one\ntwo {i}") for i in range(ROWS)], "x": CURRENT}),
+        {"note": at(TIMES, [f"one\ntwo {i}" for i in range(ROWS)])},
+    ),
+    "states in several spellings": Odd(
+        table({"time_s": TIMES, "b": ["true", "FALSE", "1"] * 20}),
+        {"b": at(TIMES, ["true", "FALSE", "1"] * 20)},
+    ),
+    "a column without cells": Odd(
+        table({"time_s": TIMES, "e": [None] * ROWS, "k": [5] * ROWS}), {"e": [], "k": at(TIMES, [5] * ROWS)}
+    ),
+    "a switch logged on change": Odd(
+        table(
+            {"time_s": TIMES, "x": CURRENT, "s": [i % 2 if i in (0, 7, 9, 40) else None for i in range(ROWS)]}
+        ),
+        {"s": [(TIMES[i], i % 2) for i in (0, 7, 9, 40)]},
+    ),
+    "one row": Odd("time_s,a_v,beam\n0.5,1.25,1\n", {"a_v": [(0, 1.25)], "beam": [(0, 1)]}),
+    "long": Odd(long("time_s,channel,value"), SOUND),
+    "long without header": Odd(long("").lstrip(), SOUND),
+    "long in another tongue": Odd(long("Zeit,Signal,Wert"), SOUND),
+    "long with units": Odd(long("time_s,channel,value,unit", extra=",V"), SOUND),
+    "long of one channel": Odd(
+        "time_s,channel,value\n"
+        + "".join(f"{t},beam,{i % 2}\n" for i, t in enumerate((0, 0.31, 0.4, 1.7, 2.2, 9.4))),
+        {"beam": [(t, i % 2) for i, t in enumerate((0, 0.31, 0.4, 1.7, 2.2, 9.4))]},
+    ),
+    "one channel name in two devices": Odd(
+        "time_s,device,signal,value\n"
+        + "".join(
+            f"{t},{d},current,{i + k}\n" for i, t in enumerate(TIMES) for k, d in enumerate(("arm", "drive"))
+        ),
+        {"arm/current": at(TIMES, range(ROWS)), "drive/current": at(TIMES, range(1, ROWS + 1))},
+    ),
+}
+
+DAMAGED = {
+    "a repeated header with a spoiled name": Odd(
+        "\n".join([*LINES[:31], LINES[0].replace("beam", "b\x01am"), *LINES[31:]]) + "\n",
+        SOUND,
+        ("repeated_header",),
+    ),
+    "a logger that starts again, lines above and all": Odd(
+        ("Robot Jay\n" + "\n".join(LINES[:31]) + "\n")
+        + ("Robot Jay\n" + "\n".join([LINES[0], *LINES[1:31]]) + "\n"),
+        {"feed_current_a": at(LAID_OUT, CURRENT[:30] * 2)},
+        ("repeated_header", "clock_reset"),
+    ),
+    "NULs, and a good record behind them": Odd(
+        ("\n".join(LINES[:31]) + "\n").encode() + b"\0" * 512 + ("\n".join(LINES[31:]) + "\n").encode(),
+        SOUND,
+        ("unreadable_row",),
+    ),
+    "NULs, and a good record before them": Odd(
+        "\n".join(LINES[:31]).encode() + b"\0" * 512 + ("\n" + "\n".join(LINES[31:]) + "\n").encode(),
+        SOUND,
+        ("unreadable_row",),
+    ),
+    "noise between rows": Odd(
+        ("\n".join(LINES[:31]) + "\n").encode() + NOISE + ("\n" + "\n".join(LINES[31:]) + "\n").encode(),
+        SOUND,
+        ("unreadable_row",),
+    ),
+    "a last line that is no row": Odd(wide() + "END\n", SOUND, ("unreadable_row",)),
+    "a quote that never closes": Odd(
+        "\n".join([*LINES[:31], '0.605,"9', *LINES[31:]]) + "\n", SOUND, ("unreadable_row",)
+    ),
+    "one time that is off by a few rows": Odd(
+        "\n".join([*LINES[:31], "0.3," + LINES[31].split(",", 1)[1], *LINES[32:]]) + "\n",
+        {k: [p for i, p in enumerate(v) if i != 30] for k, v in SOUND.items()},
+        ("unreadable_row",),
+    ),
+    "a last time that is off": Odd(
+        "\n".join([*LINES[:60], "0.1," + LINES[60].split(",", 1)[1]]) + "\n",
+        {k: v[:-1] for k, v in SOUND.items()},
+        ("unreadable_row",),
+    ),
+    "rows swapped at a day's end": Odd(
+        table(
+            {
+                "time": [of_day(86399.5 + TIMES[{24: 26, 26: 24}.get(i, i)]) for i in range(ROWS)],
+                "feed_current_a": [CURRENT[{24: 26, 26: 24}.get(i, i)] for i in range(ROWS)],
+            }
+        ),
+        CURRENT_ALONE,
+        ("reordered_rows",),
+    ),
+    "two clocks, one of which starts over": Odd(
+        table(
+            {"time_s": RESTARTED, "timestamp": [f"{EPOCH + t:.2f}" for t in TIMES], "feed_current_a": CURRENT}
+        ),
+        CURRENT_ALONE,
+        ("two_clocks",),
+    ),
+    "long by channel, started over": Odd(
+        "time_s,channel,value\n"
+        + "".join(
+            f"{RESTARTED[i]},{n},{c[i]}\n" for n, c in (("a", CURRENT), ("beam", BEAM)) for i in range(ROWS)
+        ),
+        {"a": at(LAID_OUT, CURRENT), "beam": at(LAID_OUT, BEAM)},
+        ("clock_reset",),
+    ),
+    "long with a column too many": Odd(
+        long("time_s,channel,value,quality", extra=",good"), SOUND, ("left_out_column",)
+    ),
+    "long with two columns too many": Odd(
+        long("seq,time_s,channel,value,kind", before="7,", extra=",double"), SOUND, ("left_out_column",)
+    ),
+    "UTF-8 spoiled near its head": Odd(
+        wide().replace("auto", "été").encode().replace("été".encode(), b"\xff\x07", 1),
+        {"mode": [(t, "été" if t < 0.4 else "teleop") for t in TIMES[1:]]},
+        ("unreadable_cell",),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CLEAN)
+def test_an_odd_but_sound_log_is_read_as_it_is(name: str, tmp_path: Path) -> None:
+    log = read(CLEAN[name], tmp_path)
+
+    assert log.repairs == ()
+    assert_holds(log, CLEAN[name].truth)
+
+
+@pytest.mark.parametrize("name", DAMAGED)
+def test_a_damaged_log_is_mended_and_that_is_told(name: str, tmp_path: Path) -> None:
+    log = read(DAMAGED[name], tmp_path)
+
+    assert tuple(repair.kind for repair in log.repairs) == DAMAGED[name].kinds
+    assert_holds(log, DAMAGED[name].truth)
+
+
+def read(odd: Odd, folder: Path) -> Log:
+    path = folder / "log.csv"
+    path.write_bytes(odd.text if isinstance(odd.text, bytes) else odd.text.encode())
+    return read_log(path)
+
+
+def assert_holds(log: Log, truth: Truth) -> None:
+    found = held(log)
+    for name, pairs in truth.items():
+        first_s = pairs[0][0] if pairs and log.channels[name].rows is None else 0.0
+        assert found[name] == [(round(t - first_s, 6), value) for t, value in pairs]
+
+
+def test_the_steadier_of_two_clocks_is_named(tmp_path: Path) -> None:
+    log = read(DAMAGED["two clocks, one of which starts over"], tmp_path)
+
+    assert (log.dialect.time_column, log.dialect.other_clocks) == ("timestamp", ("time_s",))
+    assert log.repairs[0].text == "The clock time_s starts over or leaps; the steadier timestamp was taken."
+
+
+def test_columns_left_out_are_named_and_their_cells_counted(tmp_path: Path) -> None:
+    (repair,) = read(DAMAGED["long with two columns too many"], tmp_path).repairs
+
+    assert (repair.count, repair.cells) == (2, 2 * 3 * ROWS)
+    assert repair.text == "2 columns beside time, channel and value of a long log left out: seq, kind."
+
+
+def test_the_evidence_for_a_dialect_is_told_with_the_runner_up(tmp_path: Path) -> None:
+    dialect = read(CLEAN["decimal commas"], tmp_path).dialect
+
+    assert dialect.why.startswith(
+        "semicolon between cells, decimal comma: 100% of the sampled rows have 4 cells"
+    )
+    assert dialect.runner_up.startswith("comma between cells, decimal point: ")
