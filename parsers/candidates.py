@@ -11,6 +11,7 @@ import numpy as np
 
 from parsers.cells import is_understood
 from parsers.clockcolumn import has_clock
+from parsers.numbers import is_one_group
 from parsers.records import split_lines
 from parsers.sampling import Sample
 from parsers.stamps import rough_stamp
@@ -101,7 +102,7 @@ def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, ev
     stamped = np.isfinite(np.array(columns))
     sense = float(stamped.sum())
     for row, column in np.argwhere(~stamped.T).tolist():
-        sense += _sense(rows[row][column], decimal)
+        sense += _sense(rows[row][column], delimiter, decimal)
     return Candidate(
         delimiter=delimiter,
         decimal=decimal,
@@ -129,11 +130,13 @@ def rough_columns(rows: Sequence[Sequence[str]], decimal: str) -> tuple[FloatArr
     return tuple(np.array(table, dtype=np.float64).reshape(len(rows), -1).T)
 
 
-def _sense(cell: str, decimal: str) -> float:
+def _sense(cell: str, delimiter: str, decimal: str) -> float:
     """Of a cell that is no time: 1 for a state, nothing, or a number in groups; 0.5 for a word.
 
-    0 for what another mark would split.
+    0 for what another mark would split. Where commas part the cells, one inside a cell parts digits: who
+    writes decimal commas parts cells otherwise.
     """
-    if is_understood(cell, decimal):
+    grouped = delimiter == "," and decimal == "." and is_one_group(cell.strip())
+    if grouped or is_understood(cell, decimal):
         return 1.0
     return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5

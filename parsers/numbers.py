@@ -13,7 +13,7 @@ from telemetry.log import BoolArray, FloatArray
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["EXACT_FLOAT", "MISSING", "NO_NUMBER", "floats_of", "is_number", "numbers_in"]
+__all__ = ["EXACT_FLOAT", "MISSING", "NO_NUMBER", "floats_of", "is_number", "is_one_group", "numbers_in"]
 
 MISSING = frozenset({"", "nan", "null", "na", "-"})
 # Said by spreadsheets and languages where a number is missing; in a column of words they may be words.
@@ -28,14 +28,22 @@ _SWAPPED = str.maketrans(",.", ".,")
 
 
 def is_number(cell: str, decimal: str) -> bool:
-    """Whether one cell is a number, its digits perhaps in groups; for the choice of dialect."""
+    """Whether one cell is a number, perhaps with digits in groups; for the choice of dialect.
+
+    One group alone (`1,234`) does not count: in other lands that is a number with three decimals.
+    """
     if decimal == ",":
         cell = cell.translate(_SWAPPED)
     try:
         float(cell)
     except ValueError:
-        return bool(_GROUPED_PATTERN.match(cell))
+        return cell.count(",") + cell.count(".") > 1 and bool(_GROUPED_PATTERN.match(cell))
     return "_" not in cell
+
+
+def is_one_group(cell: str) -> bool:
+    """Whether a cell is one group of thousands, or a number with three decimals behind a comma."""
+    return cell.count(",") == 1 and "." not in cell and bool(_GROUPED_PATTERN.match(cell))
 
 
 def floats_of(strings: pl.Series, decimal: str) -> pl.Series:

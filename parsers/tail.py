@@ -38,7 +38,8 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     rows = _alike(cells, [_cells(records, other, layout) for other in compared.tolist()], layout.decimal)
     others = [row[place] for row in rows]
     if own.lower() in MISSING:
-        return None if any(cell.lower() in MISSING for cell in others) else False
+        some = len(others) < _FEWEST_FOR_SIGN or any(cell.lower() in MISSING for cell in others)
+        return None if some else False
     numbers = [cell for cell in others if is_number(cell, layout.decimal) and cell.lower() not in MISSING]
     if len(numbers) > 0.5 * len(others):
         return _is_whole_number(own, numbers, layout.decimal)
