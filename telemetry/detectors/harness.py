@@ -14,10 +14,10 @@ from telemetry.wording import HANDS_IN, match_clock, when
 __all__ = ["HARNESS"]
 
 _WORDS = {
-    "missing": "sent nothing",
-    "frozen": "froze at one value",
-    "no draw": "drew no current",
-    "silent": "kept silent while pieces passed",
+    "missing": "sent nothing together",
+    "frozen": "froze together",
+    "no draw": "drew no current together",
+    "silent": "kept silent together while pieces passed",
 }
 
 
@@ -84,7 +84,7 @@ def _text(known: Analysis, harness: Harness, one: HarnessBreak) -> str:
 def _how(lost: Mapping[str, str]) -> str:
     """What they did together, by the way that most of them were lost."""
     ways = list(lost.values())
-    return f"{_WORDS[max(_WORDS, key=ways.count)]} together"
+    return _WORDS[max(_WORDS, key=ways.count)]
 
 
 def _advice(harness: Harness, link: tuple[str, ...]) -> str:

@@ -12,8 +12,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Analysis, HarnessBreak
+from telemetry.analysis import Analysis, HarnessBreak, MotorTrace
 from telemetry.estimators.releases import launcher_dips
+from telemetry.log import FloatArray
 from telemetry.robot import Harness
 from telemetry.signals import period_s
 
@@ -27,18 +28,24 @@ _BEFORE_S, _AFTER_S = 0.8, 0.3
 _LEAST_UNSEEN, _MOSTLY_SEEN = 2, 0.8
 _LEAST_SILENT_S = 2.0
 _LEAST_BEAMS = 3
+_LOADED = 0.1
+_VAGUE_S = 3.0
 _CONFIDENCE = {"missing": 0.97, "frozen": 0.95, "no draw": 0.92, "silent": 0.85}
 
 
 @dataclass(frozen=True)
 class _Loss:
-    """One device that is lost for a while; `sudden` says whether its first instant is known."""
+    """One device that is lost for a while; `sudden` says whether its first instant is known.
+
+    It was last seen well at `well_s`: just before, where it is sudden.
+    """
 
     device: str
     how: str
     start_s: float
     end_s: float
     sudden: bool = True
+    well_s: float = np.inf
 
 
 def explained_by_harness(known: Analysis, device: str, start_s: float, end_s: float) -> bool:
@@ -64,8 +71,24 @@ def _losses(known: Analysis, device: str) -> list[_Loss]:
     losses = [_Loss(device, lapse.kind, lapse.start_s, lapse.end_s) for lapse in lapses]
     interruptions = known.interruptions.get(device, ())
     return losses + [
-        _Loss(device, "no draw", one.start_s, one.end_s, sudden=one.while_driven) for one in interruptions
+        _Loss(
+            device, "no draw", one.start_s, one.end_s, one.while_driven, _drew_s(known, device, one.start_s)
+        )
+        for one in interruptions
     ]
+
+
+def _drew_s(known: Analysis, motor: str, before_s: float) -> float:
+    """When a motor last drew a load before an instant; minus infinity where it never did."""
+    drew_s = _loaded_s(known.motors[motor])
+    drew_s = drew_s[drew_s < before_s]
+    return float(drew_s[-1]) if len(drew_s) else -np.inf
+
+
+def _loaded_s(trace: MotorTrace) -> FloatArray:
+    """The instants at which a driven motor draws a good part of its highest current."""
+    loaded = trace.driven & (trace.current_a > _LOADED * float(trace.current_a.max(initial=0.0)))
+    return np.asarray(trace.t_s[loaded])
 
 
 def _channels(known: Analysis, device: str) -> list[str]:
@@ -118,7 +141,7 @@ def _breaks(known: Analysis, harness: Harness, losses: Sequence[_Loss]) -> list[
     found: list[HarnessBreak] = []
     for first in losses:
         taken = bool(found) and first.start_s < found[-1].end_s
-        if not first.sudden or taken or first.end_s - first.start_s < _LEAST_S:
+        if taken or first.end_s - first.start_s < _LEAST_S:
             continue
         one = _break_at(known, harness, losses, first)
         if one is not None:
@@ -131,14 +154,10 @@ def _break_at(
 ) -> HarnessBreak | None:
     """The break that began with one loss, or None where what was lost does not fit the harness."""
     within_s = _INFERRED_S if first.how == "silent" else _same_instant_s(known, first.device)
-    together = {
-        loss.device: loss for loss in losses if loss.sudden and 0 <= loss.start_s - first.start_s <= within_s
-    }
-    if len(together) < 2:
+    lost = {loss.device: loss for loss in losses if _fits(loss, first, within_s)}
+    if len(lost) < 2 or first.start_s - max(loss.well_s for loss in lost.values()) > _VAGUE_S:
         return None
-    end_s = float(np.median([loss.end_s for loss in together.values()]))
-    late = [loss for loss in losses if first.start_s < loss.start_s < end_s and loss.device not in together]
-    lost = together | {loss.device: loss for loss in late if not loss.sudden}
+    end_s = float(np.median([loss.end_s for loss in lost.values()]))
     alive = [device for device in harness.order if device not in lost and _lives(known, device, first, end_s)]
     link = _link(harness, list(lost), alive)
     if link is None:
@@ -154,6 +173,13 @@ def _break_at(
     )
 
 
+def _fits(loss: _Loss, first: _Loss, within_s: float) -> bool:
+    """Whether a device may have been lost in the instant of the first: where idle, it shows only later."""
+    if loss.sudden:
+        return 0 <= loss.start_s - first.start_s <= within_s
+    return first.start_s <= loss.start_s < first.end_s and loss.well_s <= first.start_s + within_s
+
+
 def _same_instant_s(known: Analysis, device: str) -> float:
     periods_s = [period_s(known.part.channels[name].t_s) for name in _channels(known, device)]
     return _SAME_INSTANT_S + _READINGS * max(periods_s, default=0.0)
@@ -166,8 +192,8 @@ def _lives(known: Analysis, device: str, first: _Loss, end_s: float) -> bool:
         return bool(channels)
     trace = known.motors.get(device)
     if trace is not None:
-        meanwhile = (trace.t_s >= first.start_s) & (trace.t_s < end_s) & trace.driven
-        return bool(meanwhile.any())
+        drew_s = _loaded_s(trace)
+        return bool(((drew_s >= first.start_s) & (drew_s < end_s)).any())
     beam = known.beams.get(device) or known.limits.get(device)
     return beam is not None and bool(((beam.t_s >= first.start_s) & (beam.t_s < end_s)).any())
 

@@ -25,6 +25,7 @@ _LEAST_ENABLED_S = 0.5
 _BY_CHANCE = 1e-4
 """A repeat so long that it comes about in one log of ten thousand is frozen (our choice)."""
 _TIMES_USUAL = 4.0
+_TURNS = 0.35
 _MOST_FREEZES = 5
 _LEAST_LIVE = 50
 _MOSTLY = 0.8
@@ -121,7 +122,7 @@ def _frozen(channel: Channel, match: Match, at_rest: BoolArray | None) -> list[L
     apart_s = period_s(channel.t_s)
     lasting_s = channel.t_s[last] - channel.t_s[first]
     long = lasting_s >= max(_LEAST_FROZEN_S, _FROZEN_PERIODS * apart_s)
-    if not long.any():
+    if not long.any() or not _trembles(channel.values, first, last, long):
         return []
     honest = np.zeros(len(first), dtype=bool) if at_rest is None else at_rest[first]
     honest |= long & _comes_again(channel.values[first], long)
@@ -137,6 +138,19 @@ def _frozen(channel: Channel, match: Match, at_rest: BoolArray | None) -> list[L
         and _enabled_s(match, float(channel.t_s[first[run]]), float(channel.t_s[last[run]]))
         >= _LEAST_ENABLED_S
     ]
+
+
+def _trembles(values: FloatArray, first: np.ndarray, last: np.ndarray, long: BoolArray) -> bool:
+    """Whether its changes go to and fro, as noise does: only then is standing still for long remarkable.
+
+    Of independent readings two in three changes turn the other way; what follows a machine seldom does.
+    """
+    inside = np.zeros(len(values) + 1, dtype=np.intp)
+    np.add.at(inside, first[long], 1)
+    np.add.at(inside, last[long] + 1, -1)
+    change = np.diff(values)[np.cumsum(inside)[1:-1] == 0]
+    change = np.sign(change[change != 0])
+    return len(change) > _LEAST_LIVE and float((change[1:] != change[:-1]).mean()) >= _TURNS
 
 
 def _equal_runs(values: FloatArray) -> tuple[np.ndarray, np.ndarray]:

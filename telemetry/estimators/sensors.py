@@ -54,14 +54,23 @@ def _beam_state(known: Analysis, name: str) -> SensorState:
     last = found[-1]
     if not last.evidence["open_at_end"]:
         return SensorState("beam", beam.transitions, "intermittent")
-    state = str(last.evidence["state"])
     return SensorState(
         role="beam",
         transitions=beam.transitions,
-        state=state if state in _STATES else "missing",
+        state=_state_at_end(last, name, beam),
         dead_since_s=last.start_s,
         dead_interval_s=_death_between(known, beam, last),
     )
+
+
+def _state_at_end(last: Finding, name: str, beam: Switching) -> str:
+    """What a beam was when it did not come back; one that its harness silenced, by what it read then."""
+    state, how = str(last.evidence["state"]), last.evidence.get("how")
+    if state in _STATES and not isinstance(how, dict):
+        return state
+    if isinstance(how, dict) and how.get(name) != "silent":
+        return "missing"
+    return "stuck_broken" if bool(beam.on[-1]) else "stuck_clear"
 
 
 def _concerns(finding: Finding, name: str) -> bool:
