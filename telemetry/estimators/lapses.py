@@ -26,6 +26,7 @@ _BY_CHANCE = 1e-4
 """A repeat so long that it comes about in one log of ten thousand is frozen (our choice)."""
 _TIMES_USUAL = 4.0
 _TURNS = 0.35
+_TIMES_USUAL_SMOOTH, _MOST_SMOOTH = 20.0, 1
 _MOST_FREEZES = 5
 _LEAST_LIVE = 50
 _MOSTLY = 0.8
@@ -122,7 +123,10 @@ def _frozen(channel: Channel, match: Match, at_rest: BoolArray | None) -> list[L
     apart_s = period_s(channel.t_s)
     lasting_s = channel.t_s[last] - channel.t_s[first]
     long = lasting_s >= max(_LEAST_FROZEN_S, _FROZEN_PERIODS * apart_s)
-    if not long.any() or not _trembles(channel.values, first, last, long):
+    if not long.any():
+        return []
+    trembles = _trembles(channel.values, first, last, long)
+    if not trembles and np.count_nonzero(long) > _MOST_SMOOTH:
         return []
     honest = np.zeros(len(first), dtype=bool) if at_rest is None else at_rest[first]
     honest |= long & _comes_again(channel.values[first], long)
@@ -130,7 +134,7 @@ def _frozen(channel: Channel, match: Match, at_rest: BoolArray | None) -> list[L
     usual_s = lasting_s[~honest & ~np.isin(np.arange(len(first)), suspect)]
     if len(suspect) > _MOST_FREEZES or not len(usual_s):
         return []
-    least_s = _TIMES_USUAL * float(usual_s.max())
+    least_s = (_TIMES_USUAL if trembles else _TIMES_USUAL_SMOOTH) * float(usual_s.max())
     return [
         Lapse(channel.name, "frozen", float(channel.t_s[first[run]]), float(channel.t_s[last[run]]) + apart_s)
         for run in suspect
@@ -141,7 +145,9 @@ def _frozen(channel: Channel, match: Match, at_rest: BoolArray | None) -> list[L
 
 
 def _trembles(values: FloatArray, first: np.ndarray, last: np.ndarray, long: BoolArray) -> bool:
-    """Whether its changes go to and fro, as noise does: only then is standing still for long remarkable.
+    """Whether its changes go to and fro, as noise does: then standing still for a while is remarkable.
+
+    Of a smooth reading only one stretch, far longer than any other, is taken for frozen.
 
     Of independent readings two in three changes turn the other way; what follows a machine seldom does.
     """
