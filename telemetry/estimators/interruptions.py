@@ -34,7 +34,7 @@ _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
 _RISES, _SLOW = 1.1, 0.8
-_LEAST_LOST_S = 1.0
+_LEAST_LOST_S, _NOT_FOR_S = 1.0, 5.0
 _STAYS, _STAYED_S = 0.1, 0.4
 _PLAIN_TIMES = 3.0
 _HELD = 0.7
@@ -76,7 +76,7 @@ def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tu
     drives = spans(trace.t_s, draw.driven, end_s, holds_s, bridge_s=_SAME_DRIVE_S)
     quiet = spans(trace.t_s, draw.quiet, end_s, holds_s, bridge_s=_BRIDGE_S)
     nothing = nothing[
-        [_is_plain(trace, motor, _onset(quiet, start_s), end) for start_s, end in nothing.tolist()]
+        [_is_plain(trace, motor, start_s, end, _onset(quiet, start_s)) for start_s, end in nothing.tolist()]
     ]
     return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
 
@@ -145,25 +145,27 @@ def _onset(quiet: FloatArray, start_s: float) -> float:
     return float(began_s[0]) if len(began_s) else start_s
 
 
-def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float) -> bool:
+def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float, onset_s: float) -> bool:
     """Whether nothing else explains a stretch without current: a speed channel that says it is slow, or this.
 
     A motor turned from outside at just the speed that its voltage asks draws nothing either. But it does not
-    lose a load at once, nor start from rest so, nor keep up with a duty that rises.
+    lose a load at once, nor start from rest so, nor keep up with a duty that rises, nor go on for seconds.
     """
+    if end_s - start_s >= _NOT_FOR_S:
+        return True
     model = MotorModel.from_motor(motor)
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
     by_channel = trace.speed_source == "channel"
     if model is None or (by_channel and float(np.nanmin(trace.speed_share[inside])) < _SLOW):
         return True
-    before = (trace.t_s >= start_s - _REST_S) & (trace.t_s < start_s)
+    before = (trace.t_s >= onset_s - _REST_S) & (trace.t_s < onset_s)
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
         return True
     duty = np.abs(trace.command[inside])
     if float(duty.max()) > _RISES * float(duty[: max(1, len(duty) // 4)].min()):
         return True
     lasts = end_s - start_s >= _LEAST_LOST_S
-    return lasts and _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), start_s)
+    return lasts and _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), onset_s)
 
 
 def _lost_at_once(trace: MotorTrace, low_a: float, start_s: float) -> bool:

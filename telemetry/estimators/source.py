@@ -32,7 +32,7 @@ _LEAST_STEP_SHARE, _LEAST_STEP_OHM = 0.12, 0.001
 _LEAST_Z = 6.0
 _MOST_STEPS_DEEP = 3
 _NORMAL_95 = 1.96
-_REFINE_S = 2.0
+_REFINE_S = 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -248,9 +248,12 @@ def _times(fast: _Fast, sums: _Sums, steps: list[int], lines: list[_Line]) -> li
     times = []
     for number, step in enumerate(steps):
         near_s = sums.start_s[step]
-        near: BoolArray = np.abs(fast.t_s - near_s) <= _REFINE_S
+        reach_s = min(
+            [_REFINE_S, *(abs(near_s - sums.start_s[other]) / 2 for other in steps if other != step)]
+        )
+        near: BoolArray = np.abs(fast.t_s - near_s) <= reach_s
         before, after = (
-            (fast.voltage_v[near] + line.resistance_ohm * fast.current_a[near]) ** 2
+            np.abs(fast.voltage_v[near] + line.resistance_ohm * fast.current_a[near])
             for line in lines[number : number + 2]
         )
         better = np.cumsum(after - before)
