@@ -68,10 +68,8 @@ def map_states(trace: MotorTrace, motor: Motor) -> tuple[FloatArray, FloatArray,
     steps_s = np.diff(trace.t_s, append=trace.t_s[-1])
     time_s = np.where(steps_s <= gap_limit_s(trace.t_s), steps_s, 0.0)
     share = trace.speed_share
-    braked = np.sign(trace.speed_rad_s) * np.sign(trace.command) < 0
-    with_drive = (
-        (share >= -_STALL_SHARE) & (share <= _MOST_SHARE) & ~(braked & (np.abs(share) > _STALL_SHARE))
-    )
+    least_share = -_STALL_SHARE if trace.speed_source == "channel" else -_NEAR_STALL_SHARE
+    with_drive = (share >= least_share) & (share <= _MOST_SHARE)
     usable = trace.driven & with_drive & (trace.applied_v >= _LEAST_V) & (trace.current_a < _MOST_A)
     scale = motor.nominal_v / trace.applied_v[usable]
     return np.abs(share[usable]), trace.current_a[usable] * scale, time_s[usable]

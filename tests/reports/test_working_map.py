@@ -24,7 +24,7 @@ def running(share: float, current_a: float, applied_v: float = 12.0, *, driven: 
     )  # fmt: skip
 
 
-BACKWARDS = replace(running(0.5, 160), command=np.full(500, -1.0))
+BACKWARDS = replace(running(0.5, 60), command=np.full(500, -1.0))
 
 
 def map_of(trace: MotorTrace) -> WorkingMap | None:
@@ -54,6 +54,10 @@ def test_current_is_scaled_to_the_nominal_voltage() -> None:
     assert blocks(map_of(running(0.5, 30.0, 6.0))) == blocks(map_of(running(0.5, 60.0, 12.0)))
 
 
+def test_driven_backwards_is_work_as_well() -> None:
+    assert blocks(map_of(BACKWARDS)) == blocks(map_of(running(0.5, 60)))
+
+
 def test_a_short_stay_is_a_smaller_block() -> None:
     trace = running(0.5, 60.0)
     brief = replace(trace, driven=trace.t_s < 0.1)
@@ -63,7 +67,7 @@ def test_a_short_stay_is_a_smaller_block() -> None:
 
 @pytest.mark.parametrize(
     "trace",
-    [running(0.5, 60, driven=False), running(-0.5, 160), BACKWARDS, running(1.4, 40), running(0.5, 10, 1.0)],
+    [running(0.5, 60, driven=False), running(-0.5, 160), running(1.4, 40), running(0.5, 10, 1.0)],
 )
 def test_what_is_not_driven_braked_pushed_or_hardly_fed_is_left_out(trace: MotorTrace) -> None:
     assert map_of(trace) is None
