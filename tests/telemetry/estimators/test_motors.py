@@ -25,9 +25,7 @@ K_V_S_PER_RAD = (12.0 - 1.8 * 0.1) / (5300 * RAD_S_PER_RPM)
 
 
 def _feed(*channels: Channel, roles: str = "", battery_v: Sequence[float] = (12.0,)) -> MotorTrace:
-    robot = robot_of(
-        f'[motors.feed]\ncurrent = "feed_a"\n{SHEET}{roles}\n[supply]\nvoltage = "battery_v"'
-    )
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\n{SHEET}{roles}\n[supply]\nvoltage = "battery_v"')
     return trace_motors(log_of(*channels, numbers("battery_v", battery_v)), robot)["feed"]
 
 
