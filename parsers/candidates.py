@@ -35,6 +35,7 @@ class Candidate:
         even: rows of that width.
         sense: cells that are numbers, times, states or empty; a word counts half.
         clock: some column rises as a clock does.
+        fractions: some number holds the decimal sign.
         columns: rough stamps by column, NaN where a cell is no time.
     """
 
@@ -44,6 +45,7 @@ class Candidate:
     even: float
     sense: float
     clock: bool
+    fractions: bool
     columns: tuple[FloatArray, ...]
 
     @property
@@ -110,6 +112,7 @@ def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, ev
         even=even,
         sense=sense / stamped.size,
         clock=has_clock(below_header),
+        fractions=any(decimal in rows[row][column] for row, column in np.argwhere(stamped.T).tolist()),
         columns=below_header,
     )
 

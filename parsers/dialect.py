@@ -58,15 +58,31 @@ class Layout:
 
 def sniff_layout(text: bytes, told: Told, file: str) -> Layout | None:
     """The layout that reads most of the sample as a log, or None when no delimiter makes a table of it."""
-    ranked = rank_candidates(sample_text(text), told.delimiter, told.decimal)
+    sample = sample_text(text)
+    ranked = rank_candidates(sample, told.delimiter, told.decimal)
     if not ranked:
         return None
+    if told.decimal is None and not ranked[0].fractions:
+        ranked = rank_candidates(sample, ranked[0].delimiter, _decimal_anywhere(text, ranked[0].delimiter))
     best = ranked[0]
     layout = _layout(best, _head_rows(text, best), told, file)
     why = f"{best.marks}: {best.evidence}"
     others = [other for other in ranked[1:] if (other.delimiter, other.score) != (best.delimiter, best.score)]
     runner_up = f"{others[0].marks}: {others[0].evidence}" if others else ""
     return replace(layout, why=why, runner_up=runner_up)
+
+
+def _decimal_anywhere(text: bytes, delimiter: str) -> str:
+    """The decimal sign of most fractions in the whole text, for a sample that holds none."""
+    if delimiter == "," or b"," not in text:
+        return "."
+    mark = re.escape(delimiter.encode())
+    cell = rb"(?:^|%b)[ \"]*[+-]?\d+%b\d+[ \"]*(?=%b|\r?$)"
+    counts = {
+        sign: sum(1 for _ in re.finditer(cell % (mark, re.escape(sign.encode()), mark), text, re.MULTILINE))
+        for sign in (".", ",")
+    }
+    return max(counts, key=counts.__getitem__)
 
 
 def _head_rows(text: bytes, best: Candidate) -> Rows:

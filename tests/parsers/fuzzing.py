@@ -14,6 +14,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from functools import cache
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -57,10 +58,12 @@ CLOCKS = (b"0", b"-1", b"1e18", b"-9e18", b"9223372036854775807", b"170000000000
 
 def texts(rng: random.Random) -> bytes:
     """A sound log in text, wide or long, in one of several dialects."""
-    style = rng.choice(STYLES)
-    return whole_log(
-        rng.randrange(50), style, long=rng.random() < 0.4, rows=rng.choice([3, 20, 40])
-    ).encoded()
+    return _text(rng.randrange(8), rng.choice(STYLES), rng.random() < 0.4, rng.choice([3, 20, 40]))
+
+
+@cache
+def _text(seed: int, style: Style, long: bool, rows: int) -> bytes:
+    return whole_log(seed, style, long=long, rows=rows).encoded()
 
 
 def spoiled_texts(rng: random.Random) -> bytes:
@@ -76,7 +79,11 @@ def spoiled_texts(rng: random.Random) -> bytes:
 
 def parquets(rng: random.Random) -> bytes:
     """A sound Parquet file, packed in one of several ways."""
-    rows = rng.choice([1, 30, 300])
+    return _parquet(rng.choice([1, 30, 300]), rng.choice(["snappy", "gzip", "zstd", "uncompressed"]))
+
+
+@cache
+def _parquet(rows: int, compression: str) -> bytes:
     frame = pl.DataFrame(
         {
             "time_s": np.arange(rows) / 50,
@@ -87,7 +94,6 @@ def parquets(rng: random.Random) -> bytes:
         }
     )
     out = io.BytesIO()
-    compression = rng.choice(["snappy", "gzip", "zstd", "uncompressed"])
     frame.write_parquet(out, compression=compression, row_group_size=max(rows // 2, 1))  # type: ignore[arg-type]
     return out.getvalue()
 

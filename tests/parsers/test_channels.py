@@ -152,6 +152,8 @@ def test_letters_that_number_things_are_no_units(tmp_path: Path) -> None:
 
 
 HOSTILE = [
+    "__proto__",
+    "constructor",
     "=HYPERLINK(0)",
     "<script>alert(1)</script>",
     "../../etc/passwd",

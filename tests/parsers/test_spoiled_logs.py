@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -58,3 +59,26 @@ def test_a_sound_log_needs_no_repair(style: Style, seed: int, long: bool) -> Non
 
     assert log.repairs == ()
     assert held(log) == expected(sound)
+
+
+SPOILED_LINES = ("", "a;b;c;d;e;f", "1,5;2,5", '"never closed', ",,,,,,,")
+
+
+@pytest.mark.parametrize("long", [False, True])
+@pytest.mark.parametrize(
+    "style", [Style(), Style(delimiter=";", decimal=","), Style(delimiter="\t"), Style(quoted=True)]
+)
+def test_no_row_that_is_spoiled_changes_the_dialect(style: Style, long: bool, tmp_path: Path) -> None:
+    sound = whole_log(3, style, long=long, rows=10 // (1 + 2 * long))
+    dialect = read_log(sound.write(tmp_path)).dialect
+    for place in range(len(sound.lines)):
+        for line in SPOILED_LINES:
+            lines = [*sound.lines[:place], line, *sound.lines[place + 1 :]]
+            found = read_log(replace(sound, lines=lines).write(tmp_path)).dialect
+            assert (found.delimiter, found.decimal, found.time_column, found.time_unit, found.shape) == (
+                dialect.delimiter,
+                dialect.decimal,
+                dialect.time_column,
+                dialect.time_unit,
+                dialect.shape,
+            )
