@@ -72,7 +72,7 @@ def map_states(trace: MotorTrace, motor: Motor) -> tuple[FloatArray, FloatArray,
     with_drive = (share >= least_share) & (share <= _MOST_SHARE)
     usable = trace.driven & with_drive & (trace.applied_v >= _LEAST_V) & (trace.current_a < _MOST_A)
     scale = motor.nominal_v / trace.applied_v[usable]
-    return np.abs(share[usable]), trace.current_a[usable] * scale, time_s[usable]
+    return np.maximum(share[usable], 0.0), trace.current_a[usable] * scale, time_s[usable]
 
 
 def _map(

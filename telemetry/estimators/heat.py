@@ -1,21 +1,18 @@
-"""How near each motor comes to the heat it can bear, over gaps, and from one match to the next."""
+"""How near each motor comes to the heat it can bear, over gaps as well."""
 
 from __future__ import annotations
-
-from collections.abc import Mapping
-from types import MappingProxyType
 
 import numpy as np
 
 from telemetry.analysis import MotorTrace
 from telemetry.log import FloatArray
 from telemetry.match import Match
-from telemetry.robot import Motor, Robot
+from telemetry.robot import Motor
 from telemetry.signals import hold_s, period_s
-from telemetry.thermal import cooled_level, operate_time_s, safe_current_a, thermal_level
+from telemetry.thermal import operate_time_s, safe_current_a, thermal_level
 
 __all__ = [
-    "AROUND_GAP_S", "carried_heat", "heat_level", "heating_steps", "next_match_safe_a", "time_left_s",
+    "AROUND_GAP_S", "heat_level", "heating_steps", "next_match_safe_a", "time_left_s",
 ]  # fmt: skip
 
 AROUND_GAP_S = 5.0
@@ -69,22 +66,6 @@ def _around_gap_a(t_s: FloatArray, current_a: FloatArray, last: int) -> float:
     """Root mean square on either side of the gap behind a sample."""
     around = slice(*np.searchsorted(t_s, (t_s[last] - AROUND_GAP_S, t_s[last + 1] + AROUND_GAP_S)))
     return float(np.sqrt(np.mean(current_a[around] ** 2)))
-
-
-def carried_heat(
-    robot: Robot, traces: Mapping[str, MotorTrace], pause_s: float | None
-) -> Mapping[str, float]:
-    """The level at which each motor starts the next match, after a pause without current.
-
-    `pause_s` counts from the last sample; where it is not known, nothing is said of any motor.
-    """
-    levels = {}
-    for name, trace in traces.items():
-        motor = robot.motors[name]
-        cooling_s = motor.cooling_time_constant_s or motor.heating_time_constant_s
-        if pause_s is not None and cooling_s is not None and len(trace.heat) and np.isfinite(trace.heat[-1]):
-            levels[name] = cooled_level(float(trace.heat[-1]), pause_s, cooling_s)
-    return MappingProxyType(levels)
 
 
 def time_left_s(trace: MotorTrace, motor: Motor, match: Match, *, at_s: float | None = None) -> float | None:

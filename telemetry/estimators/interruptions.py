@@ -35,6 +35,7 @@ _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
 _RISES, _SLOW = 1.1, 0.8
 _LEAST_LOST_S, _NOT_FOR_S = 1.0, 5.0
+_START_SHARE = 0.3
 _STAYS, _STAYED_S = 0.1, 0.4
 _PLAIN_TIMES = 3.0
 _HELD = 0.7
@@ -161,11 +162,23 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float, ons
     before = (trace.t_s >= onset_s - _REST_S) & (trace.t_s < onset_s)
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
         return True
-    duty = np.abs(trace.command[inside])
-    if float(duty.max()) > _RISES * float(duty[: max(1, len(duty) // 4)].min()):
+    duty, low_a = np.abs(trace.command[inside]), float(_low_a(trace, motor)[inside][0])
+    rises = float(duty.max()) > _RISES * float(duty[: max(1, len(duty) // 4)].min())
+    if rises and float(trace.current_a[inside].max()) < _LOADED_TIMES * low_a:
         return True
     lasts = end_s - start_s >= _LEAST_LOST_S
-    return lasts and _lost_at_once(trace, float(_low_a(trace, motor)[inside][0]), onset_s)
+    return lasts and (_lost_at_once(trace, low_a, onset_s) or _starts_anew(trace, model, end_s))
+
+
+def _starts_anew(trace: MotorTrace, model: MotorModel, end_s: float) -> bool:
+    """Whether it ends with the current of a start, though the command stayed: it had run down meanwhile."""
+    at = int(np.searchsorted(trace.t_s, end_s))
+    if at < 2 or at >= len(trace.t_s) or trace.t_s[at] - trace.t_s[at - 1] > hold_s(trace.t_s):
+        return False
+    behind = slice(at, at + 2)
+    stays = float(np.ptp(trace.command[at - 2 : at + 2])) < _STAYS * abs(float(trace.command[at]))
+    start_v = float(trace.current_a[behind].max()) * model.resistance_ohm
+    return bool(stays and start_v > _START_SHARE * trace.applied_v[at])
 
 
 def _lost_at_once(trace: MotorTrace, low_a: float, start_s: float) -> bool:

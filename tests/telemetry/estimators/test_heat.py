@@ -1,22 +1,19 @@
-"""Heat over gaps and pauses, the time left and the current that is safe."""
+"""Heat over gaps, the time left and the current that is safe."""
 
 from __future__ import annotations
-
-import math
 
 import numpy as np
 import pytest
 
 from telemetry.analysis import MotorTrace
 from telemetry.estimators.heat import (
-    carried_heat,
     heat_level,
     heating_steps,
     next_match_safe_a,
     time_left_s,
 )
 from telemetry.match import Match
-from telemetry.robot import Motor, Robot
+from telemetry.robot import Motor
 from telemetry.thermal import safe_current_a, thermal_level
 from tests.telemetry.building import clock, match_of
 
@@ -67,15 +64,6 @@ def test_pulses_heat_alike_at_any_rate(rate_hz: float) -> None:
 
 def test_without_its_figures_nothing_is_said_of_heat() -> None:
     assert np.isnan(heat_level(clock(1), clock(1), Motor(continuous_current_a=30))).all()
-
-
-def test_the_next_match_starts_with_what_the_pause_leaves() -> None:
-    robot = Robot(motors={"feed": MOTOR, "arm": Motor()})
-    t_s = clock(60)
-    traces = {"feed": _trace(np.full(len(t_s), 45.0), t_s)}
-    end = float(traces["feed"].heat[-1])
-    assert carried_heat(robot, traces, 600.0)["feed"] == pytest.approx(end * math.exp(-2))
-    assert dict(carried_heat(robot, traces, None)) == {}
 
 
 def test_the_time_left_at_the_present_load_is_when_the_level_gets_there() -> None:
