@@ -21,7 +21,7 @@ _JUMP_S = 0.07
 """A piece is in view for longer than a jump lasts (foam pieces at belt speed; common practice, no source)."""
 _TIMES_NOISE, _OF_SPREAD = 8.0, 0.12
 _LEAST_SAMPLES = 20
-_HUMPS_APART, _LEAST_SHARE = 8.0, 0.005
+_HUMPS_APART, _LEAST_SHARE = 4.0, 0.005
 _BINS = 128
 _SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 

@@ -1,0 +1,146 @@
+"""Hits told from the drive alone: a built drivetrain of one motor a side, by the equations of motion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pytest
+
+from telemetry.analysis import Contact
+from telemetry.estimators.contacts import find_contacts
+from telemetry.estimators.motors import trace_motors
+from telemetry.log import FloatArray, Log
+from telemetry.robot import Robot
+from tests.telemetry.building import robot_of
+from tests.telemetry.logs import log_of, numbers
+
+LENGTH_S, STEP_S = 60.0, 0.001
+OHM, K = 0.06, 0.0211
+INERTIA, FRICTION_NM = 1.4e-3, 0.06
+SIDES = ("left", "right")
+HITS = (12.0, 25.0, 41.0)
+TORQUE_NM, HIT_S = 0.9, 0.08
+"""At the motor's shaft: 27 % of its stall torque, for less than a tenth of a second."""
+
+Torque = Callable[[FloatArray], FloatArray]
+
+
+def _robot(*, speed: bool = True) -> Robot:
+    sheet = "free_speed_rpm = 5300\nfree_current_a = 2.5\nstall_current_a = 200\nstall_torque_nm = 4.2\n"
+    motors = (
+        f'[motors.{side}]\ncurrent = "{side}_a"\ncommand = "{side}_duty"\n'
+        + (f'speed = "{side}_rad_s"\n' if speed else "")
+        + sheet
+        for side in SIDES
+    )
+    drive = '[contact]\ndrive = ["left", "right"]\n[supply]\nvoltage = "battery_v"\n'
+    return robot_of("".join(motors) + drive)
+
+
+def _duty(t_s: FloatArray) -> FloatArray:
+    """Stretches of steady driving, one of them backwards, with ramps of a fifth of a second between."""
+    return np.interp(
+        t_s,
+        [1, 1.2, 18, 18.2, 30, 30.4, 36, 36.4, 55, 55.2],
+        [0, 0.5, 0.5, 0.8, 0.8, -0.5, -0.5, 0.6, 0.6, 0],
+    )
+
+
+def _pushes(starts_s: Sequence[float], lasting_s: float, torque_nm: float) -> Torque:
+    def torque(t_s: FloatArray) -> FloatArray:
+        acts = np.zeros(len(t_s))
+        for start_s in starts_s:
+            acts[(t_s >= start_s) & (t_s < start_s + lasting_s)] = torque_nm
+        return acts
+
+    return torque
+
+
+def _play(against: Torque) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Time, duty, current and speed of one side, stepped; `against` brakes whichever way it turns."""
+    t_s = np.arange(0.0, LENGTH_S, STEP_S)
+    duty, brakes = _duty(t_s), against(t_s)
+    current, speed = np.zeros(len(t_s)), np.zeros(len(t_s))
+    turning = 0.0
+    for step in range(len(t_s)):
+        amperes = (duty[step] * 12.0 - K * turning) / OHM
+        drag_nm = (FRICTION_NM + brakes[step]) * np.tanh(turning / 2.0)
+        turning += (K * amperes - drag_nm) / INERTIA * STEP_S
+        current[step], speed[step] = amperes, turning
+    return t_s, duty, current, speed
+
+
+def _log(against: Torque, rate_hz: float = 50.0, *, speed: bool = True, unsigned: bool = False) -> Log:
+    played = _play(against)
+    rng = np.random.default_rng(8)
+    logged_s = np.arange(0.0, LENGTH_S - 0.01, 1 / rate_hz)
+    duty, current, turning = (np.interp(logged_s, played[0], values) for values in played[1:])
+    channels = [numbers("battery_v", [12.0] * len(logged_s), logged_s.tolist())]
+    for side in SIDES:
+        amperes = current + 0.3 * rng.standard_normal(len(logged_s))
+        amperes = np.abs(amperes) if unsigned else amperes
+        channels.append(numbers(f"{side}_a", amperes.tolist(), logged_s.tolist()))
+        channels.append(numbers(f"{side}_duty", duty.tolist(), logged_s.tolist()))
+        if speed:
+            noisy = turning + 0.2 * rng.standard_normal(len(logged_s))
+            channels.append(numbers(f"{side}_rad_s", noisy.tolist(), logged_s.tolist()))
+    return log_of(*channels)
+
+
+def _contacts(log: Log, robot: Robot) -> tuple[Contact, ...]:
+    return find_contacts(log, robot, trace_motors(log, robot))
+
+
+@pytest.fixture(scope="module")
+def hit() -> Torque:
+    return _pushes(HITS, HIT_S, TORQUE_NM)
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 50.0, 60.0, 250.0])
+def test_hits_in_steady_driving_are_found(hit: Torque, rate_hz: float) -> None:
+    found = _contacts(_log(hit, rate_hz), _robot())
+    assert [contact.t_s for contact in found] == pytest.approx(HITS, abs=0.06 + 2 / rate_hz)
+    assert {(contact.source, contact.peak_g) for contact in found} == {("drive current", None)}
+
+
+@pytest.mark.parametrize("unsigned", [False, True])
+def test_a_current_without_sign_serves(hit: Torque, unsigned: bool) -> None:
+    found = _contacts(_log(hit, unsigned=unsigned), _robot())
+    assert [contact.t_s for contact in found] == pytest.approx(HITS, abs=0.1)
+
+
+def test_back_emf_serves_where_no_speed_is_logged(hit: Torque) -> None:
+    robot = _robot(speed=False)
+    found = _contacts(_log(hit, speed=False), robot)
+    assert [contact.t_s for contact in found] == pytest.approx(HITS, abs=0.1)
+
+
+def test_starts_and_reversals_are_no_hits() -> None:
+    assert _contacts(_log(_pushes((), 0.0, 0.0)), _robot()) == ()
+
+
+@pytest.mark.parametrize("lasting_s", [1.0, 3.0])
+def test_pushing_is_no_hit(lasting_s: float) -> None:
+    """A push sets in and lets go within half a second, as bodies lean on each other."""
+
+    def leaning(t_s: FloatArray) -> FloatArray:
+        ramps = [20.0, 20.5, 20.5 + lasting_s, 21.0 + lasting_s]
+        return np.interp(t_s, ramps, [0.0, 0.8, 0.8, 0.0])
+
+    assert _contacts(_log(leaning), _robot()) == ()
+
+
+def test_an_accelerometer_comes_first(hit: Torque) -> None:
+    log = _log(hit)
+    still = numbers("ax_g", [0.0] * len(log.t_s), log.t_s.tolist())
+    robot = _robot().model_copy(update={"contact": robot_of('[contact]\naccelerometer = ["ax_g"]').contact})
+    assert _contacts(log_of(*log.channels.values(), still), robot) == ()
+
+
+@pytest.mark.parametrize("missing", ["current", "command"])
+def test_without_current_or_command_nothing_is_said(hit: Torque, missing: str) -> None:
+    robot = _robot()
+    motors = {name: motor.model_copy(update={missing: None}) for name, motor in robot.motors.items()}
+    robot = robot.model_copy(update={"motors": motors})
+    assert _contacts(_log(hit), robot) == ()

@@ -1,0 +1,209 @@
+"""Limits: driven on, both ends at once, missed, stray; and the travel between them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pytest
+
+from telemetry.analysis import LimitTrouble, MotorStates, MotorTrace
+from telemetry.estimators.limit_evidence import LimitEvidence, other_end
+from telemetry.estimators.limits import find_limit_troubles
+from telemetry.estimators.travels import find_travels
+from telemetry.log import FloatArray
+from tests.telemetry.building import clock, held, inside, match_of, robot_of, switching
+from tests.telemetry.logs import log_of
+
+ROBOT = robot_of(
+    '[motors.arm]\ncurrent = "arm_a"\ncommand = "arm_duty"\nfree_current_a = 1.5\n'
+    '[limits.low]\nsignal = "low"\nmotor = "arm"\nstops = "negative"\n'
+    '[limits.high]\nsignal = "high"\nmotor = "arm"\nstops = "positive"\n'
+)
+RATES_HZ = (10.0, 50.0, 60.0, 1000.0)
+UP, DOWN = 0.8, -0.8
+
+Intervals = Sequence[tuple[float, float]]
+
+
+def _trace(t_s: FloatArray, driven: Mapping[tuple[float, float], float], current_a: float) -> MotorTrace:
+    moving = inside(t_s, list(driven))
+    nan = np.full(len(t_s), np.nan)
+    current = np.where(moving, current_a, 0.0)
+    speed = np.where(moving, 100.0, 0.0)
+    return MotorTrace(t_s, current, nan, speed, nan, nan, nan, moving, "channel")
+
+
+def _evidence(
+    low: Intervals = (),
+    high: Intervals = (),
+    driven: Mapping[tuple[float, float], float] | None = None,
+    *,
+    rate_hz: float = 50.0,
+    jitter: float = 0.0,
+    current_a: float = 20.0,
+    stall: Intervals = (),
+    **parts: Any,
+) -> LimitEvidence:
+    t_s = clock(100.0, rate_hz, jitter=jitter)
+    driven = driven or {}
+    log = log_of(held("arm_duty", t_s, driven), held("arm_a", t_s, dict.fromkeys(driven, current_a)))
+    limits = {"low": switching(low, 100.0), "high": switching(high, 100.0)}
+    states = {"arm": MotorStates(np.array(stall).reshape(-1, 2), np.empty((0, 2)), 0.1)}
+    motors = {"arm": _trace(t_s, driven, current_a)}
+    return LimitEvidence(log, ROBOT, parts.get("match", match_of()), limits, motors, states)
+
+
+def _troubles(evidence: LimitEvidence, kind: str, name: str) -> list[LimitTrouble]:
+    troubles = find_limit_troubles(evidence, find_travels(evidence))
+    return [trouble for trouble in troubles[name] if trouble.kind == kind]
+
+
+def test_ends_of_one_motor_that_stop_opposite_ways_belong_together() -> None:
+    assert (other_end(ROBOT, "low"), other_end(ROBOT, "high")) == ("high", "low")
+    alone = robot_of('[limits.low]\nsignal = "low"\n')
+    assert other_end(alone, "low") is None
+
+
+# Driven on
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize("jitter", [0.0, 0.3])
+def test_driven_on_after_the_limit_closed(rate_hz: float, jitter: float) -> None:
+    evidence = _evidence(high=[(40, 60)], driven={(37, 41.2): UP}, rate_hz=rate_hz, jitter=jitter)
+    (overrun,) = _troubles(evidence, "limit_overrun", "high")
+    within = (1 + 2 * jitter) / rate_hz
+    assert (overrun.start_s, overrun.end_s) == pytest.approx((40.0, 41.2), abs=within)
+    assert overrun.peak_a == 20.0
+    assert overrun.charge_as == pytest.approx(20 * 1.2, abs=20 * 2 * within)
+
+
+@pytest.mark.parametrize(("driven_on_s", "number"), [(0.1, 0), (0.2, 1)])
+def test_a_controller_has_a_moment_to_let_go(driven_on_s: float, number: int) -> None:
+    evidence = _evidence(high=[(40, 60)], driven={(37, 40 + driven_on_s): UP})
+    assert len(_troubles(evidence, "limit_overrun", "high")) == number
+
+
+def test_driving_away_from_a_limit_is_no_overrun() -> None:
+    evidence = _evidence(high=[(40, 60)], driven={(59, 60): DOWN})
+    assert _troubles(evidence, "limit_overrun", "high") == []
+
+
+@pytest.mark.parametrize(("current_a", "number"), [(0.5, 0), (1.0, 1)])
+def test_a_motor_that_draws_nothing_was_cut_off(current_a: float, number: int) -> None:
+    """Half of its free current of 1.5 A."""
+    evidence = _evidence(high=[(40, 60)], driven={(40, 45): UP}, current_a=current_a)
+    assert len(_troubles(evidence, "limit_overrun", "high")) == number
+
+
+# Both ends
+
+
+def test_both_ends_at_once_are_told_of_the_end_that_it_was_not_driven_to() -> None:
+    evidence = _evidence(low=[(10, 60)], high=[(40, 60)], driven={(37, 40): UP})
+    (conflict,) = _troubles(evidence, "limit_conflict", "low")
+    assert (conflict.start_s, conflict.end_s, conflict.other) == (40.0, 60.0, "high")
+    assert _troubles(evidence, "limit_conflict", "high") == []
+
+
+def test_without_a_drive_the_later_end_is_the_wrong_one() -> None:
+    evidence = _evidence(low=[(10, 60)], high=[(40, 42)])
+    assert [one.other for one in _troubles(evidence, "limit_conflict", "high")] == ["low"]
+    assert _troubles(evidence, "limit_conflict", "low") == []
+
+
+@pytest.mark.parametrize(("together_s", "number"), [(0.04, 0), (0.06, 1)])
+def test_both_ends_for_a_moment_are_no_conflict(together_s: float, number: int) -> None:
+    evidence = _evidence(low=[(10, 40 + together_s)], high=[(40, 50)])
+    assert len(_troubles(evidence, "limit_conflict", "high")) == number
+
+
+# Missed
+
+
+def test_a_stall_where_the_limit_never_closed() -> None:
+    evidence = _evidence(driven={(37, 42): UP}, stall=[(40, 42)])
+    (missed,) = _troubles(evidence, "limit_missed", "high")
+    assert (missed.start_s, missed.end_s, missed.share_of_way) == (40.0, 42.0, None)
+    assert _troubles(evidence, "limit_missed", "low") == []
+
+
+def test_a_stall_with_the_limit_pressed_is_no_miss() -> None:
+    evidence = _evidence(high=[(40, 60)], driven={(37, 42): UP}, stall=[(40.1, 42)])
+    assert _troubles(evidence, "limit_missed", "high") == []
+
+
+@pytest.mark.parametrize(("went_s", "number"), [(2.5, 0), (2.9, 1)])
+def test_a_stall_short_of_the_whole_way_is_a_block(went_s: float, number: int) -> None:
+    """The arm has shown once that the way from end to end takes 3 s."""
+    first_up, down, up = (20, 23), (30, 33), (40, 40 + went_s + 2)
+    evidence = _evidence(
+        low=[(10, 20), (33, 40)],
+        high=[(23, 30)],
+        driven={first_up: UP, down: DOWN, up: UP},
+        stall=[(40 + went_s, 40 + went_s + 2)],
+    )
+    assert len(_troubles(evidence, "limit_missed", "high")) == number
+
+
+# Stray
+
+
+def test_a_limit_that_closes_though_nothing_drove_the_motor_there() -> None:
+    evidence = _evidence(low=[(0.01, 90)], high=[(40, 42.5), (60, 61)])
+    strays = _troubles(evidence, "limit_stray", "high")
+    assert [(stray.start_s, stray.end_s) for stray in strays] == [(40.0, 42.5), (60.0, 61.0)]
+
+
+@pytest.mark.parametrize("end_s", [40.0, 39.5])
+def test_a_limit_that_the_motor_was_driven_to_is_honest(end_s: float) -> None:
+    evidence = _evidence(high=[(40, 60)], driven={(37, end_s): UP})
+    assert _troubles(evidence, "limit_stray", "high") == []
+
+
+def test_a_limit_closed_again_where_the_arm_rests_is_honest() -> None:
+    evidence = _evidence(high=[(40, 50), (55, 60)], driven={(37, 40): UP})
+    assert _troubles(evidence, "limit_stray", "high") == []
+
+
+def test_a_limit_closed_long_after_a_drive_that_stopped_short_is_stray() -> None:
+    evidence = _evidence(high=[(50, 51)], driven={(37, 38): UP})
+    assert len(_troubles(evidence, "limit_stray", "high")) == 1
+
+
+def test_what_is_moved_by_hand_while_disabled_is_not_judged() -> None:
+    """The match is over at 90 s."""
+    assert _troubles(_evidence(high=[(93, 95)]), "limit_stray", "high") == []
+
+
+def test_without_a_command_only_both_ends_can_be_judged() -> None:
+    robot = robot_of(
+        '[motors.arm]\ncurrent = "arm_a"\n[limits.low]\nsignal = "l"\nmotor = "arm"\nstops = "negative"\n'
+        '[limits.high]\nsignal = "h"\nmotor = "arm"\nstops = "positive"\n'
+    )
+    whole = _evidence(low=[(10, 60)], high=[(40, 42)])
+    evidence = LimitEvidence(whole.log, robot, whole.match, whole.limits, whole.motors, {})
+    kinds = {one.kind for found in find_limit_troubles(evidence, ()).values() for one in found}
+    assert kinds == {"limit_conflict"}
+
+
+# Travel
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_the_way_from_end_to_end(rate_hz: float) -> None:
+    evidence = _evidence(
+        low=[(10, 20), (33, 50)], high=[(23, 30)], driven={(20, 23): UP, (30, 33): DOWN}, rate_hz=rate_hz
+    )
+    up, down = find_travels(evidence)
+    assert (up.start_limit, up.end_limit, up.start_s, up.end_s) == ("low", "high", 20.0, 23.0)
+    assert (down.start_limit, down.end_limit, down.start_s, down.end_s) == ("high", "low", 30.0, 33.0)
+    assert up.turned_rad == pytest.approx(300, rel=0.1)
+    assert up.charge_as == pytest.approx(60, rel=0.1)
+
+
+def test_a_way_turned_back_on_is_no_travel() -> None:
+    evidence = _evidence(low=[(10, 20), (24, 50)], driven={(20, 22): UP, (22, 24): DOWN})
+    assert find_travels(evidence) == ()
