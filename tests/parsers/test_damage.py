@@ -183,7 +183,7 @@ def whole_log(form: str) -> bytes:
     )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(place=st.integers(0, 2000), lost=st.integers(0, 60), garbage=st.binary(max_size=40), form=FORMS)
 @example(place=0, lost=0, garbage=b'"', form="csv")
 @example(place=700, lost=3, garbage=b"\r", form="csv")
@@ -198,7 +198,7 @@ def test_any_spoiled_bytes_give_a_log_or_one_plain_line(
     read_or_refuse(path)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(place=st.integers(4, 4000), garbage=st.binary(min_size=1, max_size=30))
 def test_a_spoiled_parquet_file_gives_a_log_or_one_plain_line(
     place: int, garbage: bytes, tmp_path_factory: pytest.TempPathFactory

@@ -78,7 +78,7 @@ def some_log(numbers: list, words: list, states: list) -> dict[str, list]:
     }
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(STYLES, NUMBERS, WORDS, STATES)
 def test_a_wide_log_comes_back_from_any_dialect(
     style: Style, numbers: list, words: list, states: list
@@ -101,7 +101,7 @@ def test_a_decimal_comma_is_told_from_a_delimiter(style: Style, numbers: list, s
     assert_same(log, columns)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(STYLES, NUMBERS, WORDS, STATES)
 def test_a_long_log_comes_back_from_any_dialect(
     style: Style, numbers: list, words: list, states: list

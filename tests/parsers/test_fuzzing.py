@@ -6,7 +6,7 @@ from tests.parsers.fuzzing import fuzz
 
 
 def test_spoiled_files_are_read_or_refused() -> None:
-    counts = fuzz(300, seed=1_000_000)
+    counts = fuzz(200, seed=1_000_000)
 
-    assert counts["read"] > 100
+    assert counts["read"] > 80
     assert counts["refused"] > 50
