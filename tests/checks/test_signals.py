@@ -26,6 +26,13 @@ def test_ev_04_trigger_on_that_ratio() -> None:
     assert trigger(ratio, check["inputs"]["on"], check["inputs"]["off"]).tolist() == [classic]
 
 
+def test_ev_04_trigger_on_the_recursive_ratio() -> None:
+    """The same trigger on the ratio of the recursive form as published (Withers et al. 1998)."""
+    check, ratio = published("ev-04"), np.array(published("ev-02")["expected"], dtype=float)
+    _classic, recursive = check["expected"]
+    assert trigger(ratio, check["inputs"]["on"], check["inputs"]["off"]).tolist() == [recursive]
+
+
 def test_ev_05_trigger_on_a_built_signal() -> None:
     """The signal of the obspy library's own trigger test, release 1.5.1, without its longest length."""
     check = published("ev-05")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Count, Pieces
+from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Count, MotorTrace, Pieces
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.chatter import CHATTER, LIMIT_BOUNCE
 from telemetry.finding import Finding, Severity
@@ -120,3 +122,22 @@ def test_a_signal_that_is_not_in_the_log_is_not_judged(subject: str) -> None:
 def test_beams_chatter_and_limits_bounce() -> None:
     assert tuple(CHATTER.subjects(ROBOT)) == ("entry",)
     assert tuple(LIMIT_BOUNCE.subjects(ROBOT)) == ("low",)
+
+
+def test_the_motor_that_ran_in_the_bursts_is_named() -> None:
+    t_s = np.arange(0.0, 100.0, 0.02)
+    nan = np.full(len(t_s), np.nan)
+    runs = (t_s >= 20) & (t_s < 40)
+    feed = MotorTrace(t_s, nan, nan, nan, nan, nan, nan, runs, "none")
+    bursts = [Burst(at, at + 0.5, 8, 0.01, 0.02) for at in (22.0, 28.0, 33.0)]
+    found = _found(_known(*bursts, motors={"feed": feed}))
+    assert found[0].text.endswith(" Motor feed ran in 3 of its 3 bursts.")
+    assert (found[0].evidence["motor"], found[0].evidence["bursts_with_motor"]) == ("feed", 3)
+
+
+@pytest.mark.parametrize(("period_s", "judged"), [(0.02, True), (0.1, False)])
+def test_where_a_reading_is_as_long_as_a_pass_chatter_cannot_be_judged(period_s: float, judged: bool) -> None:
+    passes = switching([(at, at + 0.2) for at in range(5, 50, 5)], 100.0, period_s=period_s)
+    known = replace(_known(), beams={"entry": passes})
+    judgement = CHATTER.judge(known, "entry")
+    assert isinstance(judgement, NotEvaluated) != judged

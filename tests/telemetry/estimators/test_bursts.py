@@ -202,6 +202,21 @@ def test_a_loose_limit_that_never_settles_is_a_burst() -> None:
     assert burst.edges > 90
 
 
+@pytest.mark.parametrize("rate_hz", [25.0, 50.0, 250.0])
+def test_a_limit_that_bounces_under_load_at_any_rate_that_shows_it(rate_hz: float) -> None:
+    """Opened for 60 ms eight times in a second."""
+    pressed = [(10.0 + 0.12 * k, 10.06 + 0.12 * k) for k in range(8)] + [(10.96, 12.0)]
+    limit = _sampled(pressed, rate_hz)
+    (burst,) = find_limit_bursts(limit, shortest_honest_dwell_s(limit))
+    assert burst.start_s == pytest.approx(10.0, abs=0.1)
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_an_arm_that_touches_twice_does_not_bounce(rate_hz: float) -> None:
+    limit = _sampled([(10.0, 10.12), (10.3, 12.0)], rate_hz)
+    assert find_limit_bursts(limit, shortest_honest_dwell_s(limit)) == ()
+
+
 # Cleaning
 
 

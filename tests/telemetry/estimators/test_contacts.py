@@ -169,3 +169,68 @@ def test_the_last_of_two_hits_is_followed() -> None:
     hits = [Contact(10.0, 4.0, 0.1, "accelerometer"), Contact(10.3, 5.0, 0.1, "accelerometer")]
     assert contact_before(hits, 10.4) is hits[1]
     assert contact_before([], 10.4) is None
+
+
+# The first seconds, low rates, any mount
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize("at_s", [0.2, 1.0, 19.5])
+def test_a_hit_at_the_edge_of_the_log_is_found(rate_hz: float, at_s: float) -> None:
+    (found,) = find_contacts(_log([(at_s, 5.0)], rate_hz=rate_hz, lasting_s=0.2), ROBOT)
+    assert found.t_s == pytest.approx(at_s, abs=1.01 / rate_hz)
+
+
+def test_one_hit_does_not_hide_the_next() -> None:
+    found = find_contacts(_log([(6.0, 8.0), (6.8, 3.0), (7.6, 8.0)]), ROBOT)
+    assert [contact.t_s for contact in found] == pytest.approx([6.0, 6.8, 7.6])
+
+
+@pytest.mark.parametrize(("peak_g", "number"), [(1.1, 0), (1.3, 1)])
+def test_read_ten_times_a_second_less_of_a_hit_shows(peak_g: float, number: int) -> None:
+    """Of a half sine of 0.1 s, six tenths of a quarter turn off its peak: cos(0.3 π) of 2 g."""
+    assert len(find_contacts(_log([(6.0, peak_g)], rate_hz=10.0), ROBOT)) == number
+
+
+def test_a_floor_that_the_robot_file_sets_holds_at_any_rate() -> None:
+    robot = robot_of('[contact]\naccelerometer = ["ax_g", "ay_g"]\nthreshold_g = 2.0')
+    assert find_contacts(_log([(6.0, 1.9)], rate_hz=10.0), robot) == ()
+
+
+ON_ITS_SIDE = {"flat": (0, 1, 2), "on its side": (0, 2, 1), "on its nose": (2, 0, 1)}
+"""Which of ahead, left and up each axis points along."""
+
+
+@pytest.mark.parametrize("points", ON_ITS_SIDE.values(), ids=ON_ITS_SIDE)
+def test_three_axes_on_any_mount(points: tuple[int, int, int]) -> None:
+    """A hit of 4 g in the plane, and a jolt of 6 g along gravity, which is none."""
+    t_s = clock(LENGTH_S)
+    tremble = 0.05 * np.random.default_rng(1).standard_normal((3, len(t_s)))
+    body = np.stack([_hits(t_s, [(6.0, 4.0)], 0.1), np.zeros(len(t_s)), 1.0 + _hits(t_s, [(12.0, 6.0)], 0.1)])
+    axes = (body + tremble)[list(points)]
+    names = ("ax_g", "ay_g", "az_g")
+    log = log_of(
+        *(numbers(name, axis.tolist(), t_s.tolist()) for name, axis in zip(names, axes, strict=True))
+    )
+    robot = robot_of('[contact]\naccelerometer = ["ax_g", "ay_g", "az_g"]')
+    (found,) = find_contacts(log, robot)
+    assert (found.t_s, found.peak_g) == pytest.approx((6.0, 4.0), abs=0.2)
+    assert found.direction_deg is not None
+
+
+def test_three_axes_tilted_by_thirty_degrees() -> None:
+    t_s = clock(LENGTH_S)
+    tremble = 0.05 * np.random.default_rng(1).standard_normal((3, len(t_s)))
+    ahead, up = _hits(t_s, [(6.0, 4.0)], 0.1), np.ones(len(t_s))
+    tilt = np.radians(30)
+    axes = tremble + np.stack(
+        [np.cos(tilt) * ahead + np.sin(tilt) * up, 0 * up, np.cos(tilt) * up - np.sin(tilt) * ahead]
+    )
+    names = ("ax_g", "ay_g", "az_g")
+    log = log_of(
+        *(numbers(name, axis.tolist(), t_s.tolist()) for name, axis in zip(names, axes, strict=True))
+    )
+    (found,) = find_contacts(log, robot_of('[contact]\naccelerometer = ["ax_g", "ay_g", "az_g"]'))
+    assert found.peak_g == pytest.approx(4.0, abs=0.2)
+    assert found.direction_deg is not None
+    assert (found.direction_deg + 180) % 360 - 180 == pytest.approx(0.0, abs=5)

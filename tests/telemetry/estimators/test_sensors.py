@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, Contact, SensorState
+from telemetry.analysis import Analysis, Contact, Lapse, RangeUse, SensorState
 from telemetry.estimators.sensors import sum_up_sensors
 from telemetry.finding import Finding, Severity
-from tests.telemetry.building import analysis_of, match_of, robot_of, switching
+from tests.telemetry.building import analysis_of, clock, match_of, robot_of, switching
+from tests.telemetry.logs import log_of, numbers
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\n[limits.low]\nsignal = "l"\n')
 BEAM = switching([(10, 11), (20, 21)], 100.0)
@@ -115,3 +117,83 @@ def test_without_contacts_in_the_match_nothing_is_said(parts: dict[str, Any]) ->
 def test_without_a_fault_nothing_is_said() -> None:
     assert _entry(contacts=HITS).contact_association is None
     assert _entry(_finding("stall", 12.1), contacts=HITS).contact_association is None
+
+
+# In words
+
+
+def _words(*onsets_s: float, **parts: Any) -> str:
+    words = _entry(*(_finding("chatter", at) for at in onsets_s), contacts=HITS, **parts).contact_words
+    assert words is not None
+    return words
+
+
+def test_what_follows_hits_is_said_in_counts_and_never_as_proof() -> None:
+    """1.5 s of 90 s lie just after a hit: of three faults 0.05 by chance."""
+    assert _words(12.1, 30.5, 70.0) == (
+        "2 of its 3 faults began within half a second after a hit; by chance alone about 0.05 would. That is "
+        "hardly chance (p = 0.0008), but no proof that hits cause it."
+    )
+
+
+def test_an_infinite_ratio_is_all_of_its_faults() -> None:
+    assert _words(12.1, 30.5).startswith("All of its 2 faults began within half a second after a hit;")
+
+
+def test_none_after_a_hit() -> None:
+    assert _words(70.0, 80.0) == (
+        "None of its 2 faults began within half a second after a hit; by chance alone about 0.03 would. "
+        "Hits do not seem to set it off."
+    )
+
+
+@pytest.mark.parametrize(
+    ("onset_s", "begins"),
+    [(30.2, "Its one fault began within"), (70.0, "Its one fault did not begin within")],
+)
+def test_one_fault(onset_s: float, begins: str) -> None:
+    assert _words(onset_s).startswith(begins)
+
+
+def test_several_sensors_looked_at_make_each_less_special() -> None:
+    """Benjamini and Hochberg: of two p-values the smaller counts twice, the larger once."""
+    faults = [_finding("chatter", at) for at in (12.1, 30.5)]
+    alone = _entry(*faults, contacts=HITS)
+    states = sum_up_sensors(_known(*faults, _finding("limit_bounce", 70.0, "low"), contacts=HITS))
+    assert alone.contact_association is not None
+    assert alone.contact_p_adjusted == pytest.approx(alone.contact_association.p)
+    assert states["entry"].contact_p_adjusted == pytest.approx(2 * alone.contact_association.p)
+    assert states["low"].contact_association is not None
+    assert states["low"].contact_p_adjusted == pytest.approx(states["low"].contact_association.p)
+
+
+# Harness, missing, distance sensors
+
+
+def _lost(how: str) -> Finding:
+    evidence = {"lost": ["entry"], "how": {"entry": how}, "state": "lost", "first_contradiction_s": None}
+    return Finding(
+        "dropout", "loom", "harness", 22.0, 95.0, Severity.FIX, 0.9, "", "", {**evidence, "open_at_end": True}
+    )
+
+
+@pytest.mark.parametrize(("how", "state"), [("missing", "missing"), ("silent", "stuck_clear")])
+def test_a_beam_lost_with_its_harness(how: str, state: str) -> None:
+    found = _entry(_lost(how))
+    assert (found.state, found.dead_since_s, found.dead_interval_s) == (state, 22.0, (21.0, 22.0))
+
+
+def test_a_beam_whose_signal_never_came_is_missing() -> None:
+    assert _entry(beams={}).state == "missing"
+
+
+def test_a_distance_sensor_counts_its_crossings() -> None:
+    t_s = clock(100.0)
+    channel = numbers("r_mm", [1.0] * len(t_s), t_s.tolist())
+    use = RangeUse(2.0, 40.0, 150.0, np.empty(0), 0.0, 60.0, 12, 12, 95.0, 11.0, 12)
+    robot = robot_of('[ranges.hopper]\nsignal = "r_mm"\n')
+    state = sum_up_sensors(analysis_of(robot, log_of(channel), range_use={"hopper": use}))["hopper"]
+    assert (state.role, state.transitions, state.state) == ("range", 24, "alive")
+    gone = {"r_mm": (Lapse("r_mm", "missing", 40.0, 99.0),)}
+    state = sum_up_sensors(analysis_of(robot, log_of(channel), lapses=gone))["hopper"]
+    assert (state.transitions, state.state) == (0, "missing")
