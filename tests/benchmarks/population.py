@@ -58,15 +58,14 @@ class Case:
         return not self.faults
 
 
-def cases(*, quick: bool = False) -> Iterator[Case]:
-    """Every case, in a fixed order; the quick ones are every fourth."""
+def cases(*, quick: bool = False, seed: int = 7000) -> Iterator[Case]:
+    """Every case, in a fixed order; the quick ones are every fourth. Another seed gives other matches."""
     number = 0
     for place, (robot, (spec, loggings)) in enumerate(_robots().items()):
         for trouble, faults in _troubles(spec).items():
             number += 1
             if not quick or number % 4 == 0:
-                seed = 7000 + 100 * place + number
-                yield Case(f"{robot}-{trouble}", spec, seed, faults, loggings)
+                yield Case(f"{robot}-{trouble}", spec, seed + 100 * place + number, faults, loggings)
 
 
 def _robots() -> Mapping[str, tuple[RobotSpec, tuple[Logging, ...]]]:
