@@ -53,6 +53,7 @@ class _Bulk:
     def __init__(self, records: Records, kept: Rows, layout: Layout) -> None:
         self._records, self._layout = records, layout
         self._chunks = list(_chunks(records, kept))
+        self._whole: pl.DataFrame | None = None
         self._schema = self._sniffed(kept)
 
     def columns(self) -> tuple[Column, ...]:
@@ -70,7 +71,10 @@ class _Bulk:
         sample = self._records.joined(kept[::step])
         numeric = (pl.Int64, pl.Float64)
         try:
-            dtypes = self._parsed(sample, infer_schema_length=None).dtypes
+            frame = self._parsed(sample, infer_schema_length=None)
+            dtypes = frame.dtypes
+            if step == 1 and self._layout.decimal == "." and {*dtypes} <= {*numeric, pl.String}:
+                self._whole = frame
         except pl.exceptions.ComputeError:
             dtypes = [_numeric_type(column) for column in self._parsed(sample, infer_schema=False)]
         return [dtype if dtype in numeric else pl.String for dtype in dtypes]
@@ -78,6 +82,8 @@ class _Bulk:
     def _read(self, chunk: Rows) -> list[_Part]:
         import polars as pl
 
+        if self._whole is not None and len(self._chunks) == 1:
+            return self._typed_parts(self._whole, chunk)
         text = self._records.joined(chunk)
         if self._layout.decimal == "." or (self._layout.delimiter != "," and b"." not in text):
             names = [f"column_{i}" for i in range(1, len(self._schema) + 1)]
@@ -86,17 +92,21 @@ class _Bulk:
             except pl.exceptions.ComputeError:
                 pass
             else:
-                self._check(frame, chunk)
-                nothing = np.zeros(0, dtype=np.intp)
-                return [
-                    _Part(None, nothing, (), column)
-                    if column.dtype == pl.String
-                    else _Part(column, nothing, ())
-                    for column in frame.get_columns()
-                ]
+                return self._typed_parts(frame, chunk)
         frame = self._parsed(text, infer_schema=False)
         self._check(frame, chunk)
         return [self._sorted(column, dtype) for column, dtype in zip(frame, self._schema, strict=True)]
+
+    def _typed_parts(self, frame: pl.DataFrame, chunk: Rows) -> list[_Part]:
+        """Columns that were read as numbers or text at once."""
+        import polars as pl
+
+        self._check(frame, chunk)
+        nothing = np.zeros(0, dtype=np.intp)
+        return [
+            _Part(None, nothing, (), column) if column.dtype == pl.String else _Part(column, nothing, ())
+            for column in frame.get_columns()
+        ]
 
     def _sorted(self, strings: pl.Series, dtype: Any) -> _Part:
         """Numbers and odd cells apart."""
