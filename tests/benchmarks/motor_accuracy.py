@@ -360,8 +360,8 @@ def _report(sheets: Sequence[Sheet], *, quiet: bool) -> None:
     for sheet in sheets:
         _count(sheet, counts, quiet=quiet)
     print(f"{len(sheets)} logs")
-    heads = ("kind", "true", "found", "missed", "false", "precision", "recall", "F1")
-    print("{:18} {:>5} {:>6} {:>7} {:>6} {:>10} {:>7} {:>6}".format(*heads))
+    heads = ("kind", "true", "found", "missed", "false", "precision", "recall", "F1", "not judged")
+    print("{:18} {:>5} {:>6} {:>7} {:>6} {:>10} {:>7} {:>6} {:>11}".format(*heads))
     for kind in KINDS:
         right, missed, false = (counts[kind][what] for what in ("right", "missed", "false"))
         precision = right / (right + false) if right + false else math.nan
@@ -369,8 +369,11 @@ def _report(sheets: Sequence[Sheet], *, quiet: bool) -> None:
         f1 = 2 * right / (2 * right + missed + false) if right + missed + false else math.nan
         print(
             f"{kind:18} {right + missed:5} {right:6} {missed:7} {false:6} "
-            f"{precision:10.3f} {recall:7.3f} {f1:6.3f}"
+            f"{precision:10.3f} {recall:7.3f} {f1:6.3f} {counts[kind]['not judged']:11}"
         )
+    clean = [sheet for sheet in sheets if not sheet.match.faults and not sheet.truth]
+    said = sum(finding.kind in KINDS for sheet in clean for finding in sheet.analysis.findings)
+    print(f"clean matches: {len(clean)}, findings in them: {said}")
     _report_figures(sheets)
 
 
