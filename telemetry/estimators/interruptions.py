@@ -34,6 +34,7 @@ _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
 _RISES, _SLOW = 1.1, 0.8
+_SLOW_OF_ITS_BEST = 0.5
 _LEAST_LOST_S, _NOT_FOR_S = 1.0, 5.0
 _START_SHARE = 0.3
 _STAYS, _STAYED_S = 0.1, 0.4
@@ -118,10 +119,26 @@ def _may_coast(trace: MotorTrace, motor: Motor, low_a: FloatArray) -> BoolArray:
     """Where it may turn so fast that the voltage applied drives no current through it, shape (n,)."""
     model = MotorModel.from_motor(motor)
     if trace.speed_source == "channel":
-        return np.asarray(np.nan_to_num(trace.speed_share) > 1 - _MARGIN)
+        if np.isfinite(trace.speed_share).any():
+            return np.asarray(np.nan_to_num(trace.speed_share) > 1 - _MARGIN)
+        return np.asarray(~(_share_of_its_best(trace) < _SLOW_OF_ITS_BEST))
     if model is None:
         return np.ones(len(trace.t_s), dtype=bool)
     return _may_still_turn(trace, model, low_a)
+
+
+def _share_of_its_best(trace: MotorTrace) -> FloatArray:
+    """Speed at the voltage applied, as a share of the most it ever reached so, shape (n,); NaN where not fed.
+
+    Stands in for the share of the free speed where no data sheet tells that.
+    """
+    fed = trace.driven & (np.abs(np.nan_to_num(trace.applied_v)) > 0)
+    per_volt = np.divide(
+        np.abs(trace.speed_rad_s), np.abs(trace.applied_v), out=np.full(len(trace.t_s), np.nan), where=fed
+    )
+    known = per_volt[np.isfinite(per_volt)]
+    best = float(np.percentile(known, 95)) if len(known) else 0.0
+    return np.asarray(per_volt / best if best > 0 else np.full(len(per_volt), np.nan))
 
 
 def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> BoolArray:
