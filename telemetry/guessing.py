@@ -163,7 +163,7 @@ def _horizontal_axes(channels: Sequence[NamedChannel]) -> list[NamedChannel]:
     """x and y of one accelerometer, or what there is of them, or its only axis; never z."""
     level = [named for named in channels if _is_acceleration(named) and not named.has(_Z)]
     along_x = [named for named in level if named.has(_X)]
-    along_y = [named for named in level if named.has(_Y)]
+    along_y = [named for named in level if named.has(_Y) and not named.has(_X)]
     for x in along_x:
         for y in along_y:
             if x.without(_X) == y.without(_Y):

@@ -242,6 +242,9 @@ class TestOtherRoles:
         )
         assert guess_robot(log)[0].contact.accelerometer == ["accel_x_g", "accel_y_g"]
 
+    def test_a_channel_named_for_both_axes_is_taken_once(self) -> None:
+        assert guess_robot(log_of(numbers("x_y_g", [0.0])))[0].contact.accelerometer == ["x_y_g"]
+
     def test_a_vertical_axis_alone_is_not_taken(self) -> None:
         assert guess_robot(log_of(numbers("accel_z_g", [0.0])))[0].contact.accelerometer == []
 
