@@ -16,9 +16,11 @@ from reports.readings import grid_of
 from reports.sensor_lanes import switching_bars
 from reports.story_lanes import ticks
 from reports.words import clock, counted, duration, heading, number
-from telemetry.analysis import Analysis, MotorTrace, Supply
+from telemetry.analysis import Analysis
 from telemetry.finding import Finding
 from telemetry.log import FloatArray, Kind
+from telemetry.records.motors import MotorTrace
+from telemetry.records.supply import Supply
 
 __all__ = ["CloseUp", "close_up"]
 

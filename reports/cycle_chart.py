@@ -12,7 +12,8 @@ from reports.drawing import at, label, path, tag
 from reports.piece_lanes import STAGES
 from reports.power_lanes import nice_ceiling
 from reports.words import clock, counted, duration
-from telemetry.analysis import Analysis, Contact, Cycle
+from telemetry.analysis import Analysis, Contact
+from telemetry.records.pieces import Cycle
 
 __all__ = ["CycleChart", "cycle_chart"]
 

@@ -16,7 +16,8 @@ from reports.palette import LIGHT
 from reports.piece_lanes import STAGES
 from reports.words import clock, visible
 from reports.working_map import map_states
-from telemetry.analysis import Analysis, Switching
+from telemetry.analysis import Analysis
+from telemetry.records.sensors import Switching
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

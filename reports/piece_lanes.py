@@ -13,7 +13,8 @@ from reports.envelope import band_path, steps_path
 from reports.lanes import Lane, Strip
 from reports.readings import words_reading
 from reports.words import counted, duration, percent
-from telemetry.analysis import Analysis, Cycle, Pieces
+from telemetry.analysis import Analysis
+from telemetry.records.pieces import Cycle, Pieces
 
 __all__ = ["STAGES", "cycle_lane", "piece_lane"]
 

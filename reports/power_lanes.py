@@ -14,8 +14,9 @@ from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import number_reading
 from reports.samples import Signal
 from reports.words import counted, fixed, kind_words, listed, number
-from telemetry.analysis import Dip, MotorTrace, Supply
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
+from telemetry.records.supply import Dip, Supply
 
 __all__ = ["greatest", "motor_lane", "nice_ceiling", "supply_lane"]
 

@@ -10,9 +10,10 @@ import numpy as np
 from reports.envelope import gap_limit_s
 from reports.events import Event, events_of
 from reports.words import clock, fixed
-from telemetry.analysis import Analysis, Switching
+from telemetry.analysis import Analysis
 from telemetry.log import FloatArray
 from telemetry.plain import shown
+from telemetry.records.sensors import Switching
 
 __all__ = ["HEADING", "State", "event_line", "state_json", "state_line", "states_of"]
 

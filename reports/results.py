@@ -12,10 +12,14 @@ from typing import Any
 from reports.event_records import group_record, light_record, match_records, trend_record
 from reports.log_json import log_json
 from reports.words import clock
-from telemetry.analysis import Analysis, Cycle, MotorUse, Pieces, RangeUse, SensorState, Supply
+from telemetry.analysis import Analysis
 from telemetry.event import Event, MatchSummary, Trouble
 from telemetry.finding import Finding, Severity
 from telemetry.forecast import Forecast
+from telemetry.records.motors import MotorUse
+from telemetry.records.pieces import Cycle, Pieces
+from telemetry.records.sensors import RangeUse, SensorState
+from telemetry.records.supply import Supply
 
 __all__ = ["SCHEMA", "analysis_json", "event_json", "findings_csv", "json_text"]
 

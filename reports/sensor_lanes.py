@@ -11,7 +11,7 @@ from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import Reading
 from reports.samples import Signal
 from reports.words import counted, kind_words, listed
-from telemetry.analysis import Switching
+from telemetry.records.sensors import Switching
 
 _BAR_PX = 24
 

@@ -19,8 +19,9 @@ from reports.samples import Packed, pack
 from reports.sensor_lanes import switch_lane
 from reports.story_lanes import contact_lane, finding_lane, phase_lane
 from reports.words import clock, fixed, heading, visible
-from telemetry.analysis import Analysis, Switching
+from telemetry.analysis import Analysis
 from telemetry.log import FloatArray
+from telemetry.records.sensors import Switching
 
 __all__ = [
     "NumbersTable", "cursor_data", "grid_drawing", "lanes_of", "numbers_table", "samples_of", "strip_of",

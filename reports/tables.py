@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from reports.piece_lanes import STAGES
 from reports.words import clock, counted, duration, fixed, kind_words, number
-from telemetry.analysis import Analysis, SensorState
+from telemetry.analysis import Analysis
 from telemetry.finding import Verdict
 from telemetry.log import Dialect
+from telemetry.records.sensors import SensorState
 from telemetry.statistics import RateComparison
 
 __all__ = [

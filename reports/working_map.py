@@ -17,8 +17,9 @@ from reports.drawing import COLUMNS, LEVELS, label, path, stretched, tag
 from reports.envelope import gap_limit_s
 from reports.power_lanes import nice_ceiling
 from reports.words import duration, percent
-from telemetry.analysis import Analysis, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 
 __all__ = ["WorkingMap", "map_states", "working_maps"]

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from telemetry.analysis import Analysis, Guess, Pieces
+from telemetry.analysis import Analysis, Guess
 from telemetry.detectors import DETECTORS, Detector, NotEvaluated
 from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s, usual_pass_s
 from telemetry.estimators.contacts import find_contacts
@@ -37,6 +37,7 @@ from telemetry.finding import Check, Finding, Verdict
 from telemetry.log import Log
 from telemetry.match import Match
 from telemetry.pit_list import make_pit_list
+from telemetry.records.pieces import Pieces
 from telemetry.robot import Robot
 
 __all__ = ["judge"]

@@ -11,11 +11,12 @@ from statistics import median
 
 import numpy as np
 
-from telemetry.analysis import Analysis, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.estimators.heat import heat_level
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 from telemetry.signals import period_s, runs
 

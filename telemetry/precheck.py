@@ -12,11 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace, Switching
 from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.switches import read_beams, read_limits
 from telemetry.log import BoolArray, Log
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Switching
 from telemetry.robot import Motor, Robot
 from telemetry.signals import period_s
 from telemetry.wording import counted

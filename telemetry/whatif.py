@@ -12,11 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.analysis import Analysis, MotorTrace, Switching
+from telemetry.analysis import Analysis
 from telemetry.estimators.bursts import without_bursts, without_short
 from telemetry.estimators.protection import replay_limit
 from telemetry.log import FloatArray
 from telemetry.motor_model import MotorModel
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Switching
 from telemetry.signals import runs, trigger
 from telemetry.wording import counted
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import Analysis, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.detectors.circumstances import circumstances_of
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.drivetrain import N_PER_LBF
 from telemetry.estimators.chains import chain_shares
 from telemetry.finding import Finding, Severity
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Chain, Robot
 from telemetry.signals import hold_s, spans
 from telemetry.wording import HANDS_IN, HELD_ARM, counted, match_clock

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from telemetry.analysis import Analysis, Burst, Contact
+from telemetry.analysis import Analysis, Contact
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.companions import motor_beside
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import Burst
 from telemetry.wording import HANDS_IN, HELD_ARM, counted, match_clock
 
 __all__ = ["CHATTER", "LIMIT_BOUNCE"]

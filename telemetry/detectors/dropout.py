@@ -6,12 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Switching
+from telemetry.analysis import Analysis, Contact
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
+from telemetry.records.pieces import BeamHealth
+from telemetry.records.sensors import Burst, Switching
 from telemetry.wording import HANDS_IN, counted, match_clock, when
 
 __all__ = ["DROPOUT"]

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from telemetry.analysis import Analysis, Lapse
+from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import contact_before
 from telemetry.estimators.harnesses import explained_by_harness
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import Lapse
 from telemetry.robot import Robot
 from telemetry.wording import HANDS_IN, counted, match_clock, when
 

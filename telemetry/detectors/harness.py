@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from telemetry.analysis import Analysis, HarnessBreak
+from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import HarnessBreak
 from telemetry.robot import Harness, Robot
 from telemetry.wording import HANDS_IN, match_clock, when
 

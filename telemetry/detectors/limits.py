@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from telemetry.analysis import Analysis, LimitTrouble
+from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import contact_before
 from telemetry.estimators.limit_evidence import other_end
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import LimitTrouble
 from telemetry.wording import HANDS_IN, HELD_ARM, HOT_MOTOR, match_clock, when
 
 __all__ = ["LIMIT_CONFLICT", "LIMIT_MISSED", "LIMIT_OVERRUN", "LIMIT_STRAY"]

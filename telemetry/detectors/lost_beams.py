@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from telemetry.analysis import Analysis, Lapse
+from telemetry.analysis import Analysis
 from telemetry.estimators.contacts import contact_before
 from telemetry.estimators.harnesses import explained_by_harness
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import Lapse
 from telemetry.wording import HANDS_IN, match_clock, when
 
 __all__ = ["is_accounted_for", "missing_beam_findings"]

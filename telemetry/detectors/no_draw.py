@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from telemetry.analysis import Analysis, Interruption
+from telemetry.analysis import Analysis
 from telemetry.detectors.circumstances import circumstances_of
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.harnesses import explained_by_harness
 from telemetry.finding import Finding, Severity
+from telemetry.records.motors import Interruption
 from telemetry.wording import HANDS_IN, HOT_MOTOR, counted, when
 
 __all__ = ["BREAKER_CYCLING", "NO_DRAW"]

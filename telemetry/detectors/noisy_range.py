@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import Analysis, RangeUse
+from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import contact_before
 from telemetry.estimators.ranges import LONGEST_PERIOD_S
 from telemetry.finding import Finding, Severity
 from telemetry.log import Channel, FloatArray
+from telemetry.records.sensors import RangeUse
 from telemetry.signals import period_s
 from telemetry.wording import HANDS_IN, counted, match_clock
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import Analysis, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.detectors.circumstances import limit_advice
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.heat import time_left_s
 from telemetry.finding import Finding, Severity
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 from telemetry.signals import trigger
 from telemetry.thermal import cooling_time_s, safe_current_a

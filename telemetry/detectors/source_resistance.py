@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from telemetry.analysis import Analysis, SourceStretch
+from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import AFTER_CONTACT_S
 from telemetry.finding import Finding, Severity
+from telemetry.records.supply import SourceStretch
 from telemetry.robot import Robot
 from telemetry.wording import HANDS_IN, SUPPLY_WORK, match_clock
 

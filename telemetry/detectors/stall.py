@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import Analysis, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.detectors.circumstances import circumstances_of, limit_advice
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.motors import winding_ohm
 from telemetry.finding import Finding, Severity
 from telemetry.log import BoolArray
 from telemetry.motor_model import MotorModel
+from telemetry.records.motors import MotorTrace
 from telemetry.signals import hold_s, integral
 from telemetry.wording import HANDS_IN, HELD_ARM, HOT_MOTOR, match_clock
 

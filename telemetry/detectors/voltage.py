@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from telemetry.analysis import Analysis, Dip, Supply
+from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.finding import Finding, Severity
+from telemetry.records.supply import Dip, Supply
 from telemetry.robot import Robot
 from telemetry.wording import HANDS_IN, SUPPLY_WORK, counted, match_clock, when
 

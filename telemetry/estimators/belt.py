@@ -6,8 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace, Switching
 from telemetry.log import BoolArray, FloatArray
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Switching
 from telemetry.signals import at_instants
 
 __all__ = ["belt_direction", "running_clocks"]

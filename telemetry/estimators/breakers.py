@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 from telemetry.signals import hold_s, runs
 

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.analysis import Burst, Switching
 from telemetry.log import BoolArray, FloatArray
+from telemetry.records.sensors import Burst, Switching
 from telemetry.signals import dwells, steps
 
 __all__ = [

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.drivetrain import chain_load_share
 from telemetry.log import FloatArray
 from telemetry.motor_model import MotorModel
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 
 __all__ = ["chain_shares"]

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from telemetry.analysis import Analysis, Burst, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Burst
 from telemetry.signals import at_instants
 
 __all__ = ["motor_beside"]

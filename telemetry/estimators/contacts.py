@@ -7,9 +7,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Contact, MotorTrace
+from telemetry.analysis import Contact
 from telemetry.estimators.drive_contacts import find_drive_contacts
 from telemetry.log import Channel, FloatArray, Log
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import moving_median, period_s, trigger
 

@@ -7,9 +7,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Cycle, Pieces
 from telemetry.log import FloatArray
 from telemetry.match import Match
+from telemetry.records.pieces import Cycle, Pieces
 
 __all__ = ["SAME_VOLLEY_S", "find_cycles"]
 

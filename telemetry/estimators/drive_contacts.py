@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.analysis import Contact, MotorTrace
+from telemetry.analysis import Contact
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor, Robot
 from telemetry.signals import period_s, runs
 

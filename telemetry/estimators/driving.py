@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.analysis import BeamHealth, Contact, Cycle, Driving, MotorTrace, Pieces
+from telemetry.analysis import Contact
 from telemetry.estimators.contacts import AFTER_CONTACT_S
 from telemetry.log import FloatArray
 from telemetry.rank_statistics import kaplan_meier
+from telemetry.records.motors import MotorTrace
+from telemetry.records.pieces import BeamHealth, Cycle, Driving, Pieces
 from telemetry.robot import Robot
 from telemetry.signals import hold_s, spans
 from telemetry.statistics import median_interval

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import FloatArray
 from telemetry.match import Match
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import hold_s
 

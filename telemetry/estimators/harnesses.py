@@ -12,9 +12,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Analysis, HarnessBreak, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.estimators.releases import launcher_dips
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import HarnessBreak
 from telemetry.robot import Harness
 from telemetry.signals import period_s
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.log import FloatArray
 from telemetry.match import Match
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 from telemetry.signals import hold_s, period_s
 from telemetry.thermal import operate_time_s, safe_current_a, thermal_level

@@ -8,10 +8,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Interruption, MotorTrace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.match import Match
 from telemetry.motor_model import MotorModel
+from telemetry.records.motors import Interruption, MotorTrace
 from telemetry.robot import Motor, Robot
 from telemetry.signals import hold_s, period_s, spans
 

@@ -11,9 +11,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Lapse
 from telemetry.log import BoolArray, Channel, FloatArray, Kind, Log
 from telemetry.match import Match
+from telemetry.records.sensors import Lapse
 from telemetry.robot import Robot
 from telemetry.signals import period_s
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.analysis import MotorStates, MotorTrace, Switching
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
+from telemetry.records.motors import MotorStates, MotorTrace
+from telemetry.records.sensors import Switching
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, hold_s, integral, period_s
 

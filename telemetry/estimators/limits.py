@@ -7,7 +7,6 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import LimitTrouble, MotorTrace, Switching, Travel
 from telemetry.estimators.limit_evidence import (
     Drive,
     LimitEvidence,
@@ -19,6 +18,8 @@ from telemetry.estimators.limit_evidence import (
     turned_rad,
 )
 from telemetry.log import BoolArray, FloatArray
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import LimitTrouble, Switching, Travel
 from telemetry.signals import spans
 
 __all__ = ["find_limit_troubles"]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import BoolArray, FloatArray
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import hold_s
 

@@ -8,13 +8,13 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.copper import ALPHA20_PER_K
 from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
 from telemetry.estimators.heat import heat_level
 from telemetry.estimators.speeds import Drive, Speed, shaft_speed
 from telemetry.log import BoolArray, Channel, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor, Robot
 from telemetry.signals import at_instants
 

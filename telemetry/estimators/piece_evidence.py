@@ -8,12 +8,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from telemetry.analysis import Burst, Contact, MotorTrace, Switching
+from telemetry.analysis import Contact
 from telemetry.estimators.belt import belt_direction, running_clocks
 from telemetry.estimators.bursts import usual_pass_s, without_bursts, without_short
 from telemetry.estimators.markov import IntArray
 from telemetry.estimators.releases import launcher_dips, launcher_running
 from telemetry.log import BoolArray, FloatArray, Log
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells
 

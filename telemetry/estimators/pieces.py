@@ -12,13 +12,16 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import BeamHealth, Burst, Contact, Count, MotorTrace, Pieces, PieceStep, Switching
+from telemetry.analysis import Contact
 from telemetry.estimators.markov import IntArray, backward, consensus_path, draw_paths, forward
 from telemetry.estimators.piece_chain import build_chain, health_states
 from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, gather_evidence
 from telemetry.estimators.stations import StateSpace
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
+from telemetry.records.motors import MotorTrace
+from telemetry.records.pieces import BeamHealth, Count, Pieces, PieceStep
+from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import runs, spans
 

@@ -8,10 +8,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import MotorStates, MotorTrace, Protection
 from telemetry.estimators.stalls import within
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
+from telemetry.records.motors import MotorStates, MotorTrace, Protection
 from telemetry.robot import Robot
 from telemetry.signals import hold_s, period_s, spans
 

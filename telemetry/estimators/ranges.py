@@ -7,8 +7,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import RangeUse
 from telemetry.log import BoolArray, Channel, FloatArray, Log
+from telemetry.records.sensors import RangeUse
 from telemetry.robot import Robot
 from telemetry.signals import period_s, runs
 

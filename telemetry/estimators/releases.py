@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from telemetry.analysis import MotorTrace
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import period_s, runs, steps
 

@@ -8,10 +8,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Analysis, Contact, SensorState, Switching
+from telemetry.analysis import Analysis, Contact
 from telemetry.estimators.contacts import AFTER_CONTACT_S
 from telemetry.finding import Finding
 from telemetry.match import Match
+from telemetry.records.sensors import SensorState, Switching
 from telemetry.statistics import RateComparison, adjusted_p, compare_rates
 from telemetry.wording import counted
 

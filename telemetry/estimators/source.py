@@ -12,8 +12,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from telemetry.analysis import SourceStretch
 from telemetry.log import BoolArray, FloatArray
+from telemetry.records.supply import SourceStretch
 from telemetry.signals import hold_s, period_s
 
 __all__ = ["LEAST_SWING_A", "source_stretches", "source_windows"]

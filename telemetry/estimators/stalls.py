@@ -7,9 +7,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import MotorStates, MotorTrace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
+from telemetry.records.motors import MotorStates, MotorTrace
 from telemetry.robot import Motor, Robot
 from telemetry.signals import hold_s, period_s, runs, spans
 

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from telemetry.analysis import Dip, MotorTrace, Supply
 from telemetry.estimators.energy import by_mechanism_wh, by_phase, motor_power_w, running_integral
 from telemetry.estimators.motors import supply_current_a
 from telemetry.estimators.source import source_stretches, source_windows
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
+from telemetry.records.motors import MotorTrace
+from telemetry.records.supply import Dip, Supply
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dips
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from telemetry.analysis import Switching
 from telemetry.log import Log
+from telemetry.records.sensors import Switching
 from telemetry.robot import Level, Robot
 from telemetry.signals import period_s, steps
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import Switching, Travel
 from telemetry.estimators.bursts import without_short
 from telemetry.estimators.limit_evidence import (
     LimitEvidence,
@@ -14,6 +13,7 @@ from telemetry.estimators.limit_evidence import (
     other_end,
     turned_rad,
 )
+from telemetry.records.sensors import Switching, Travel
 
 __all__ = ["find_travels"]
 

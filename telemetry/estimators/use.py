@@ -7,13 +7,13 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import MotorStates, MotorTrace, MotorUse
 from telemetry.estimators.breakers import breaker_load
 from telemetry.estimators.chains import chain_shares
 from telemetry.estimators.energy import by_phase, motor_power_w, running_integral
 from telemetry.estimators.heat import next_match_safe_a, time_left_s
 from telemetry.log import FloatArray
 from telemetry.match import Match
+from telemetry.records.motors import MotorStates, MotorTrace, MotorUse
 from telemetry.robot import Motor, Robot
 
 __all__ = ["sum_up_use"]

@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from telemetry.analysis import MotorTrace, MotorUse
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.use import sum_up_use
 from telemetry.match import Match, Phase
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
+from telemetry.records.motors import MotorTrace, MotorUse
 from tests.telemetry.building import robot_of
 from tests.telemetry.logs import log_of, numbers
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from parsers import read_log
-from telemetry.analysis import Switching
 from telemetry.estimators.bursts import find_limit_bursts
 from telemetry.estimators.lapses import find_lapses
 from telemetry.match import Match, Phase
+from telemetry.records.sensors import Switching
 from tests.checks.published import approx, published
 from tests.telemetry.building import robot_of
 

@@ -10,26 +10,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.analysis import (
-    Action,
-    Analysis,
-    BeamHealth,
-    Contact,
-    Count,
-    Cycle,
-    Dip,
-    Guess,
-    MotorTrace,
-    MotorUse,
-    Pieces,
-    PieceStep,
-    SensorState,
-    Supply,
-    Switching,
-)
+from telemetry.analysis import Action, Analysis, Contact, Guess
 from telemetry.finding import Check, Finding, Severity, Verdict
 from telemetry.log import Channel, Dialect, Kind, Log, Repair
 from telemetry.match import Match, Phase
+from telemetry.records.motors import MotorTrace, MotorUse
+from telemetry.records.pieces import BeamHealth, Count, Cycle, Pieces, PieceStep
+from telemetry.records.sensors import SensorState, Switching
+from telemetry.records.supply import Dip, Supply
 from telemetry.robot import Robot
 from telemetry.statistics import RateComparison
 

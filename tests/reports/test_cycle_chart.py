@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from reports.cycle_chart import cycle_chart
-from telemetry.analysis import Analysis, Contact, Cycle
+from telemetry.analysis import Analysis, Contact
+from telemetry.records.pieces import Cycle
 from tests.reports.synthetic_match import START_S, bare_analysis, synthetic_analysis
 
 

@@ -11,19 +11,12 @@ import pytest
 
 from reports.page import match_page
 from reports.results import analysis_json, findings_csv, json_text
-from telemetry.analysis import (
-    Analysis,
-    Contact,
-    Count,
-    Cycle,
-    MotorTrace,
-    MotorUse,
-    Pieces,
-    PieceStep,
-    Switching,
-)
+from telemetry.analysis import Analysis, Contact
 from telemetry.finding import Severity
 from telemetry.match import Match, Phase
+from telemetry.records.motors import MotorTrace, MotorUse
+from telemetry.records.pieces import Count, Cycle, Pieces, PieceStep
+from telemetry.records.sensors import Switching
 from tests.reports.pages import read_page
 from tests.reports.synthetic_match import synthetic_analysis
 

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from reports.working_map import WorkingMap, working_maps
-from telemetry.analysis import Analysis, MotorTrace
+from telemetry.analysis import Analysis
+from telemetry.records.motors import MotorTrace
 from tests.reports.synthetic_match import bare_analysis, synthetic_analysis
 
 

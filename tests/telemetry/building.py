@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.analysis import Analysis, Switching
+from telemetry.analysis import Analysis
 from telemetry.log import BoolArray, Channel, FloatArray, Log
 from telemetry.match import Match, Phase
+from telemetry.records.sensors import Switching
 from telemetry.robot import Robot
 from tests.telemetry.logs import log_of, numbers, switch
 

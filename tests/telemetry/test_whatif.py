@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.analysis import Burst
+from telemetry.records.sensors import Burst
 from telemetry.whatif import replay_debounce, replay_distance, sum_up
 from tests.telemetry.building import analysis_of, clock, held, passing, robot_of, switching
 from tests.telemetry.logs import log_of

@@ -8,10 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Count, MotorTrace, Pieces
+from telemetry.analysis import Analysis, Contact
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.chatter import CHATTER, LIMIT_BOUNCE
 from telemetry.finding import Finding, Severity
+from telemetry.records.motors import MotorTrace
+from telemetry.records.pieces import BeamHealth, Count, Pieces
+from telemetry.records.sensors import Burst
 from tests.telemetry.building import analysis_of, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\n[limits.low]\nsignal = "l"\n')

@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
-from telemetry.analysis import Analysis, BeamHealth, Burst, Contact, Count, Guess, Pieces
+from telemetry.analysis import Analysis, Contact, Guess
 from telemetry.detectors import NotEvaluated
 from telemetry.detectors.dropout import DROPOUT
 from telemetry.finding import Finding, Severity
+from telemetry.records.pieces import BeamHealth, Count, Pieces
+from telemetry.records.sensors import Burst
 from tests.telemetry.building import analysis_of, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\nharness = "tower loom"\n')

@@ -7,11 +7,12 @@ from typing import Any
 
 import pytest
 
-from telemetry.analysis import Analysis, Contact, HarnessBreak, Lapse
+from telemetry.analysis import Analysis, Contact
 from telemetry.detectors import NotEvaluated
 from telemetry.detectors.dropout import DROPOUT
 from telemetry.detectors.flatline import FLATLINE
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import HarnessBreak, Lapse
 from tests.telemetry.building import analysis_of, robot_of, switching
 from tests.telemetry.logs import log_of, numbers, switch
 

@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
-from telemetry.analysis import Analysis, HarnessBreak
+from telemetry.analysis import Analysis
 from telemetry.detectors import NotEvaluated
 from telemetry.detectors.harness import HARNESS
 from telemetry.finding import Finding
+from telemetry.records.sensors import HarnessBreak
 from tests.telemetry.building import analysis_of, robot_of, switching
 
 ROBOT = robot_of(

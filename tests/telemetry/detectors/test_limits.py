@@ -7,10 +7,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, LimitTrouble, MotorStates
+from telemetry.analysis import Analysis
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.limits import LIMIT_CONFLICT, LIMIT_MISSED, LIMIT_OVERRUN, LIMIT_STRAY
 from telemetry.finding import Finding, Severity
+from telemetry.records.motors import MotorStates
+from telemetry.records.sensors import LimitTrouble
 from tests.telemetry.building import analysis_of, robot_of, switching
 from tests.telemetry.logs import log_of, numbers
 

@@ -8,19 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import (
-    Contact,
-    Count,
-    Interruption,
-    MotorStates,
-    MotorTrace,
-    Pieces,
-    PieceStep,
-    Protection,
-    SourceStretch,
-    Supply,
-    Switching,
-)
+from telemetry.analysis import Contact
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.breaker_risk import BREAKER_RISK
 from telemetry.detectors.chain_risk import CHAIN_RISK
@@ -29,6 +17,10 @@ from telemetry.detectors.no_draw import BREAKER_CYCLING, NO_DRAW
 from telemetry.detectors.overheat import OVERHEAT
 from telemetry.detectors.source_resistance import SOURCE_RESISTANCE
 from telemetry.finding import Finding
+from telemetry.records.motors import Interruption, MotorStates, MotorTrace, Protection
+from telemetry.records.pieces import Count, Pieces, PieceStep
+from telemetry.records.sensors import Switching
+from telemetry.records.supply import SourceStretch, Supply
 from telemetry.thermal import thermal_level
 from tests.telemetry.building import analysis_of, clock, robot_of
 

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, RangeUse
+from telemetry.analysis import Analysis
 from telemetry.detectors import NotEvaluated
 from telemetry.detectors.noisy_range import NOISY_RANGE
 from telemetry.finding import Finding, Severity
 from telemetry.log import Channel
+from telemetry.records.sensors import RangeUse
 from tests.telemetry.building import analysis_of, clock, robot_of
 from tests.telemetry.logs import log_of, numbers
 

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, MotorStates, MotorTrace, MotorUse
+from telemetry.analysis import Analysis
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.stall import NEAR_STALL, STALL
 from telemetry.finding import Finding, Severity
+from telemetry.records.motors import MotorStates, MotorTrace, MotorUse
 from tests.telemetry.building import analysis_of, robot_of
 
 SHEET = "free_speed_rpm = 5300\nfree_current_a = 1.8\nstall_current_a = 120\nstall_torque_nm = 2.4\n"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import Dip, Supply
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.voltage import BROWNOUT, VOLTAGE_DIP
 from telemetry.finding import Finding
+from telemetry.records.supply import Dip, Supply
 from telemetry.robot import Robot
 from tests.telemetry.building import analysis_of, robot_of
 

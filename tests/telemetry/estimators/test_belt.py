@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.belt import belt_direction, running_clocks
 from telemetry.estimators.motors import trace_motors
+from telemetry.records.motors import MotorTrace
 from tests.telemetry.building import clock, held, passing, robot_of, switching
 from tests.telemetry.logs import log_of, numbers
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorTrace
 from telemetry.drivetrain import chain_load_share
 from telemetry.estimators.breakers import GENERAL_CURVE, breaker_load, curve_of
 from telemetry.estimators.chains import chain_shares
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Chain, Motor
 from tests.telemetry.building import clock
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from telemetry.analysis import Switching
 from telemetry.estimators.bursts import (
     find_bursts,
     find_limit_bursts,
@@ -17,6 +16,7 @@ from telemetry.estimators.bursts import (
     without_short,
 )
 from telemetry.estimators.switches import read_beams
+from telemetry.records.sensors import Switching
 from tests.telemetry.building import RATES_HZ, clock, passing, robot_of, sampled_switch, switching
 from tests.telemetry.logs import log_of
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, Burst, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.estimators.companions import motor_beside
+from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Burst
 from tests.telemetry.building import analysis_of, clock, inside, robot_of
 
 ROBOT = robot_of('[motors.feed]\n[motors.left]\n[contact]\ndrive = ["left"]\n')

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.analysis import Count, Pieces
 from telemetry.estimators.cycles import SAME_VOLLEY_S, find_cycles
 from telemetry.match import Match
+from telemetry.records.pieces import Count, Pieces
 
 MATCH = Match("match-01", 10.0, 100.0, (0.0, 110.0), (), "channel")
 

@@ -6,8 +6,9 @@ from types import MappingProxyType
 
 import pytest
 
-from telemetry.analysis import BeamHealth, Contact, Count, Cycle, Pieces
+from telemetry.analysis import Contact
 from telemetry.estimators.driving import burden_cycles, sum_up_driving
+from telemetry.records.pieces import BeamHealth, Count, Cycle, Pieces
 from telemetry.robot import Robot
 
 NONE = Count(0, 0, 0)

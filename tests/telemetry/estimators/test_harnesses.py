@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, HarnessBreak, Interruption, Lapse, MotorTrace
+from telemetry.analysis import Analysis
 from telemetry.estimators.harnesses import explained_by_harness, find_harness_breaks
+from telemetry.records.motors import Interruption, MotorTrace
+from telemetry.records.sensors import HarnessBreak, Lapse
 from tests.telemetry.building import analysis_of, clock, held, inside, passing, robot_of, switching
 from tests.telemetry.logs import log_of, numbers, switch
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.heat import (
     heat_level,
     heating_steps,
@@ -13,6 +12,7 @@ from telemetry.estimators.heat import (
     time_left_s,
 )
 from telemetry.match import Match
+from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 from telemetry.thermal import safe_current_a, thermal_level
 from tests.telemetry.building import clock, match_of

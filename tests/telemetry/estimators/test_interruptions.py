@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.analysis import Interruption
 from telemetry.estimators.interruptions import find_interruptions
 from telemetry.estimators.motors import trace_motors
 from telemetry.match import Match, Phase
+from telemetry.records.motors import Interruption
 from tests.telemetry.building import clock, log_of, numbers, robot_of
 
 LENGTH_S = 30.0

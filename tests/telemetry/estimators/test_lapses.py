@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.analysis import Lapse
 from telemetry.estimators.lapses import find_lapses
 from telemetry.log import Channel, FloatArray
+from telemetry.records.sensors import Lapse
 from tests.telemetry.building import clock, inside, match_of, robot_of
 from tests.telemetry.logs import log_of, numbers, switch
 

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import LimitTrouble, MotorStates, MotorTrace
 from telemetry.estimators.limit_evidence import LimitEvidence, other_end
 from telemetry.estimators.limits import find_limit_troubles
 from telemetry.estimators.travels import find_travels
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorStates, MotorTrace
+from telemetry.records.sensors import LimitTrouble
 from tests.telemetry.building import clock, held, inside, match_of, robot_of, switching
 from tests.telemetry.logs import log_of
 

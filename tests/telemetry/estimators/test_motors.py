@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.motors import DRIVEN_COMMAND, supply_current_a, trace_motors
 from telemetry.log import Channel
 from telemetry.motor_model import RAD_S_PER_RPM
+from telemetry.records.motors import MotorTrace
 from tests.telemetry.building import robot_of
 from tests.telemetry.logs import log_of, numbers
 

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 
 import pytest
 
-from telemetry.analysis import BeamHealth, Pieces
 from telemetry.estimators.bursts import find_bursts, shortest_honest_dwell_s, usual_pass_s
 from telemetry.estimators.gaps import find_gaps
 from telemetry.estimators.phases import find_matches
 from telemetry.estimators.pieces import estimate_pieces
 from telemetry.estimators.switches import read_beams
 from telemetry.log import Log
+from telemetry.records.pieces import BeamHealth, Pieces
 from telemetry.robot import Robot
 from tests.telemetry.building import change_logged, clock, inside, passing, robot_of, sampled_switch
 from tests.telemetry.logs import log_of, words

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorStates, MotorTrace
 from telemetry.estimators.protection import propose_limits, replay_limit
 from telemetry.log import FloatArray
+from telemetry.records.motors import MotorStates, MotorTrace
 from tests.telemetry.building import clock, inside, robot_of
 
 ROBOT = robot_of("[motors.feed]\nfree_speed_rpm = 5300\nfree_current_a = 2\nstall_current_a = 120\n")

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.analysis import RangeUse
 from telemetry.estimators.ranges import find_range_use
 from telemetry.log import Channel
+from telemetry.records.sensors import RangeUse
 from tests.telemetry.building import clock, inside, passing, robot_of
 from tests.telemetry.logs import log_of, numbers
 

@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.analysis import Analysis, Contact, Lapse, RangeUse, SensorState
+from telemetry.analysis import Analysis, Contact
 from telemetry.estimators.sensors import sum_up_sensors
 from telemetry.finding import Finding, Severity
+from telemetry.records.sensors import Lapse, RangeUse, SensorState
 from tests.telemetry.building import analysis_of, clock, match_of, robot_of, switching
 from tests.telemetry.logs import log_of, numbers
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorTrace
 from telemetry.estimators.motors import trace_motors
 from telemetry.motor_model import RAD_S_PER_RPM
+from telemetry.records.motors import MotorTrace
 from tests.telemetry.bench import BUS_V, STEP_S, Bench, draw_motors, run
 from tests.telemetry.building import robot_of
 from tests.telemetry.logs import log_of, numbers

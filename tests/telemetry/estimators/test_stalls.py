@@ -7,13 +7,13 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from telemetry.analysis import MotorStates, MotorTrace
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.stalls import find_stalls
 from telemetry.estimators.use import sum_up_use
 from telemetry.log import FloatArray
 from telemetry.match import Match, Phase
 from telemetry.motor_model import RAD_S_PER_RPM
+from telemetry.records.motors import MotorStates, MotorTrace
 from tests.telemetry.building import RATES_HZ, clock, held, robot_of
 from tests.telemetry.logs import log_of, numbers
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.analysis import Supply
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.source import source_stretches
 from telemetry.estimators.supply import judge_supply
 from telemetry.log import Channel, FloatArray
+from telemetry.records.supply import Supply
 from tests.telemetry.building import RATES_HZ, clock, held, inside, robot_of
 from tests.telemetry.logs import log_of, numbers
 

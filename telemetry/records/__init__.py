@@ -1,0 +1,1 @@
+"""The frozen records that an Analysis is made of, by subject."""
