@@ -22,25 +22,23 @@ _WARM = 0.7
 
 
 def _judge_stall(known: Analysis, subject: str) -> Judgement:
-    reason = _why_not(known, subject)
-    if reason:
-        return NotEvaluated(reason)
-    states = known.motor_states[subject]
-    grave = _total(states.stall) >= _FIX_STALL_S or _gets_hot(known, subject)
-    severity = Severity.FIX if grave else Severity.WATCH
-    return [_finding(known, subject, "stall", float(a), float(b), severity) for a, b in states.stall]
+    return _judge(known, subject, "stall", _FIX_STALL_S)
 
 
 def _judge_near_stall(known: Analysis, subject: str) -> Judgement:
+    return _judge(known, subject, "near_stall", _FIX_NEAR_STALL_S)
+
+
+def _judge(known: Analysis, subject: str, kind: str, fix_s: float) -> Judgement:
+    """A finding for each stretch; to be fixed where they come to `fix_s` or the motor gets hot."""
     reason = _why_not(known, subject)
     if reason:
         return NotEvaluated(reason)
     states = known.motor_states[subject]
-    grave = _total(states.near_stall) >= _FIX_NEAR_STALL_S or _gets_hot(known, subject)
+    stretches = states.stall if kind == "stall" else states.near_stall
+    grave = _total(stretches) >= fix_s or _gets_hot(known, subject)
     severity = Severity.FIX if grave else Severity.WATCH
-    return [
-        _finding(known, subject, "near_stall", float(a), float(b), severity) for a, b in states.near_stall
-    ]
+    return [_finding(known, subject, kind, float(a), float(b), severity) for a, b in stretches]
 
 
 def _why_not(known: Analysis, subject: str) -> str | None:
