@@ -1,0 +1,172 @@
+"""What a simulated match truly holds of motor and supply troubles, worked out from its trace.
+
+By loops at one millisecond that share nothing with the detectors.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.simulator import BreakerCycling, MotorSpec, MotorUnplugged, SimulatedMatch
+
+__all__ = ["Trouble", "heat_levels", "truth_of"]
+
+_SLACK_S = 0.5
+_STEP_S = 0.001
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """A true or found trouble."""
+
+    kind: str
+    subject: str
+    start_s: float
+    end_s: float
+
+    def meets(self, other: Trouble) -> bool:
+        """Whether both are of one kind and subject and overlap, within half a second."""
+        same = (self.kind, self.subject) == (other.kind, other.subject)
+        return same and self.start_s - _SLACK_S < other.end_s and other.start_s - _SLACK_S < self.end_s
+
+
+def truth_of(match: SimulatedMatch) -> tuple[tuple[Trouble, ...], tuple[Trouble, ...]]:
+    """What there is to find, and what is so near its limit, or so hidden, that either answer is right."""
+    sure: list[Trouble] = []
+    excused: list[Trouble] = []
+    for place, motor in enumerate(match.spec.motors):
+        for found, unsure in (
+            _stalls(match, place, motor),
+            _dead(match, place, motor),
+            _loads(match, place, motor),
+        ):
+            sure += found
+            excused += unsure
+    for record in match.truth["faults"]:
+        if record["kind"] == "source_resistance":
+            sure.append(Trouble("source_resistance", "supply", record["start_s"] - 3, record["start_s"] + 6))
+    return tuple(sure), tuple(excused)
+
+
+def _stalls(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Trouble], list[Trouble]]:
+    """Driven below 5 % for a quarter second, 5 to 20 % for half a second; a tenth either way is excused."""
+    trace = match.trace
+    duty, speed = np.abs(trace.duty[place]), trace.speed_rad_s[place] * np.sign(trace.duty[place])
+    current = np.abs(trace.current_a[place])
+    applied_v = duty * trace.bus_v
+    free = np.maximum(applied_v - motor.free_current_a * motor.resistance_ohm, 1e-9) / motor.constant_v_s
+    share = speed / free
+    driven = (duty >= 0.2) & (current > 0.3 * applied_v / motor.resistance_ohm)
+    sure, unsure = [], []
+    for kind, low, high, least_s in (("stall", -0.05, 0.05, 0.25), ("near_stall", -0.05, 0.20, 0.5)):
+        for factor, into in ((1.0, sure), (0.6, unsure)):
+            edge = high * (1.0 if factor == 1.0 else 1.3)
+            for start_s, end_s in _spans(driven & (share > low) & (share < edge)):
+                if end_s - start_s < factor * least_s:
+                    continue
+                inside = slice(round(start_s * 1000), round(end_s * 1000))
+                stood = any(stop - go >= 0.2 for go, stop in _spans(share[inside] < 0.05))
+                if kind == "near_stall" and stood:
+                    into = unsure
+                into.append(Trouble(kind, motor.name, start_s, end_s))
+    near_limit = [one for one in sure if one.end_s - one.start_s < (0.35 if one.kind == "stall" else 0.8)]
+    return [one for one in sure if one not in near_limit], [*unsure, *near_limit]
+
+
+def _spans(flagged: np.ndarray) -> list[tuple[float, float]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flagged, [False]]).astype(int)))
+    return [(a * _STEP_S, b * _STEP_S) for a, b in edges.reshape(-1, 2).tolist()]
+
+
+def _dead(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Trouble], list[Trouble]]:
+    """Injected interruptions, where they were long enough under command to show."""
+    sure, unsure = [], []
+    duty = np.abs(match.trace.duty[place]) >= 0.2
+    windows = [
+        (fault, start_s, min(end_s, match.plan.length_s))
+        for fault in match.faults
+        if isinstance(fault, MotorUnplugged | BreakerCycling) and fault.motor == motor.name
+        for start_s, end_s in _windows(fault)
+    ]
+    seen = [
+        (fault, start_s, end_s)
+        for fault, start_s, end_s in windows
+        if duty[round(start_s * 1000) : round(end_s * 1000)].sum() * _STEP_S >= 1.0
+    ]
+    cycling = [window for window in seen if isinstance(window[0], BreakerCycling)]
+    if len(cycling) >= 2:
+        sure.append(Trouble("breaker_cycling", motor.name, cycling[0][1], cycling[-1][2]))
+    elif windows and isinstance(windows[0][0], BreakerCycling):
+        unsure += [
+            Trouble(kind, motor.name, windows[0][1], windows[-1][2])
+            for kind in ("no_draw", "breaker_cycling")
+        ]
+    for fault, start_s, end_s in windows:
+        if isinstance(fault, MotorUnplugged):
+            into = sure if (fault, start_s, end_s) in seen else unsure
+            into.append(Trouble("no_draw", motor.name, start_s, end_s))
+        else:
+            unsure.append(Trouble("no_draw", motor.name, start_s, end_s))
+    if motor.mechanism == "drive" and windows:
+        unsure.append(Trouble("load_share", "drive", windows[0][1], windows[-1][2]))
+    return sure, unsure
+
+
+def _windows(fault: MotorUnplugged | BreakerCycling) -> list[tuple[float, float]]:
+    if isinstance(fault, MotorUnplugged):
+        return [(fault.from_s, fault.to_s)]
+    starts = [fault.from_s + number * (fault.off_s + fault.on_s) for number in range(fault.times)]
+    return [(start_s, start_s + fault.off_s) for start_s in starts]
+
+
+def _loads(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Trouble], list[Trouble]]:
+    """Heat, breaker and chain by their own levels; a fifth below to a quarter above a limit is excused."""
+    trace, name = match.trace, motor.name
+    whole = Trouble("", name, 0.0, match.plan.length_s)
+    levels = {
+        "overheat": (heat_levels(trace.current_a[place], motor).max(), 0.8),
+        "breaker_risk": (_breaker(np.maximum(trace.duty[place] * trace.current_a[place], 0.0), motor), 0.8),
+    }
+    if motor.chain is not None:
+        levels["chain_risk"] = (_chain(np.abs(trace.current_a[place]).max(), motor), 0.33)
+    sure = [replace(whole, kind=kind) for kind, (level, limit) in levels.items() if level >= 1.25 * limit]
+    unsure = [
+        replace(whole, kind=kind) for kind, (level, limit) in levels.items() if 0.8 < level / limit < 1.25
+    ]
+    return sure, unsure
+
+
+def heat_levels(current_a: np.ndarray, motor: MotorSpec) -> np.ndarray:
+    level, levels = 0.0, []
+    for square in np.square(current_a[: len(current_a) // 20 * 20]).reshape(-1, 20).mean(axis=1).tolist():
+        target = square / motor.continuous_current_a**2
+        constant_s = motor.heating_time_constant_s if target > level else motor.cooling_time_constant_s
+        level += (target - level) * -math.expm1(-0.02 / constant_s)
+        levels.append(level)
+    return np.array(levels)
+
+
+def _breaker(supply_a: np.ndarray, motor: MotorSpec) -> float:
+    """The general curve, from 1.35 times 60 s over 2 times 4 s to 6 times 0.5 s; recovery within a minute."""
+    level = peak = 0.0
+    for multiple in (supply_a / motor.breaker_a)[::5].tolist():
+        if multiple < 1.35:
+            level *= math.exp(-0.005 / 60)
+            continue
+        low, high = ((1.35, 60.0), (2.0, 4.0)) if multiple < 2 else ((2.0, 4.0), (6.0, 0.5))
+        slope = math.log(high[1] / low[1]) / math.log(high[0] / low[0])
+        trip_s = 0.5 * (6 / multiple) ** 2 if multiple > 6 else low[1] * (multiple / low[0]) ** slope
+        level += 0.005 / trip_s
+        peak = max(peak, level)
+    return peak
+
+
+def _chain(peak_a: float, motor: MotorSpec) -> float:
+    if motor.chain is None:
+        return 0.0
+    torque_nm = motor.constant_v_s * (peak_a - motor.free_current_a) * motor.reduction
+    diameter_m = motor.chain.pitch_in * 0.0254 / math.sin(math.pi / motor.chain.sprocket_teeth)
+    return 2 * torque_nm / diameter_m / (motor.chain.breaking_load_lbf * 4.4482216152605)
