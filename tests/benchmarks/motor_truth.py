@@ -69,9 +69,8 @@ def _stalls(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[T
                     continue
                 inside = slice(round(start_s * 1000), round(end_s * 1000))
                 stood = any(stop - go >= 0.2 for go, stop in _spans(share[inside] < 0.05))
-                if kind == "near_stall" and stood:
-                    into = unsure
-                into.append(Trouble(kind, motor.name, start_s, end_s))
+                told = unsure if kind == "near_stall" and stood else into
+                told.append(Trouble(kind, motor.name, start_s, end_s))
     near_limit = [one for one in sure if one.end_s - one.start_s < (0.35 if one.kind == "stall" else 0.8)]
     return [one for one in sure if one not in near_limit], [*unsure, *near_limit]
 
