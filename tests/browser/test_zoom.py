@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Visit
 from tests.reports.synthetic_match import START_S, synthetic_analysis
@@ -87,7 +87,7 @@ def test_zoomed_in_lanes_show_their_samples(visit: Opened) -> None:
     assert dark_pixels(page, "motor-0") > 300
     assert page.locator("#lane-motor-0 path.l-current").is_hidden()
     page.keyboard.press("0")
-    assert page.locator("#shown").inner_text() == "whole match"
+    expect(page.locator("#shown")).to_have_text("whole match")
     assert dark_pixels(page, "motor-0") == 0
     assert page.locator("#lane-motor-0 path.l-current").is_visible()
 
