@@ -65,15 +65,16 @@ def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
     axis = _window(analysis, finding)
     strip = Strip(axis, grid_of(axis))
     rows = list(_rows(analysis, finding, strip))
-    top, drawn = _BAND_PX + 3, []
+    top, names, drawn = _BAND_PX + 3, [], []
     for row in rows:
-        drawn.append(label("0%", top + 11, row.name, kind="t name"))
+        names.append(label("0%", top + 11, row.name, kind="t name"))
         drawn.append(tag("svg", {"y": top + _NAME_PX, "width": "100%", "height": row.height_px}, row.drawing))
         top += _NAME_PX + row.height_px + _GAP_PX
     drawn = [
         _extent(finding, axis, top),
         *drawn,
         *_moments(finding, axis, top),
+        *names,
         ticks(axis, top + 10, most=6),
     ]
     whole = finding.end_s <= axis.end_s and finding.start_s >= axis.start_s

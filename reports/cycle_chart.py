@@ -57,7 +57,7 @@ def _width(seconds: float, longest_s: float) -> str:
 def _bar(cycle: Cycle, contacts: tuple[Contact, ...], longest_s: float) -> Iterator[Markup]:
     lengths = [cycle.stages.get(stage) or 0.0 for stage in STAGES]
     length_s = cycle.end_s - cycle.start_s
-    yield label("0%", 16, f"{cycle.number}{' (open)' if cycle.open else ''}", kind="t n")
+    yield label("0%", 16, str(cycle.number), kind="t n")
     for stage, length, end in zip(STAGES, lengths, accumulate(lengths), strict=True):
         if length > 0:
             place = {"x": _x(end - length, longest_s), "width": _width(length, longest_s)}
@@ -68,7 +68,7 @@ def _bar(cycle: Cycle, contacts: tuple[Contact, ...], longest_s: float) -> Itera
         if cycle.start_s <= contact.t_s < cycle.end_s:
             yield at(_x(contact.t_s - cycle.start_s, longest_s), 12, path("hit", "M0-6 6 0 0 6-6 0z"))
     x = f"{(_NAMES + (1 - 2 * _NAMES) * length_s / longest_s) * 100 + 0.8:.5g}%"
-    yield label(x, 16, duration(length_s), kind="t n")
+    yield label(x, 16, f"{duration(length_s)}{', open' if cycle.open else ''}", kind="t n")
 
 
 def _ticks(longest_s: float, height_px: int) -> Iterator[Markup]:

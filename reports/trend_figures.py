@@ -62,7 +62,7 @@ def trend_figure(trends: Sequence[Trend], matches: Sequence[str]) -> TrendFigure
     columns = min(_COLUMNS, len(drawn))
     rows = math.ceil(len(drawn) / columns)
     size = (columns * _PANEL_IN[0], rows * _PANEL_IN[1])
-    figure = Figure(figsize=size, dpi=_DPI, facecolor="#ffffff", layout="constrained")
+    figure = Figure(figsize=size, dpi=_DPI, facecolor="none", layout="constrained")
     FigureCanvasAgg(figure)
     for place, trend in enumerate(drawn, 1):
         _panel(figure.add_subplot(rows, columns, place), trend, len(matches))
@@ -78,6 +78,7 @@ def _panel(axes: Axes, trend: Trend, matches: int) -> None:
     known = [(at, value) for at, value in enumerate(series.values, 1) if value is not None]
     at, values = [number for number, _ in known], [value for _, value in known]
     ink, line = LIGHT["ink"], LIGHT["fix"] if trend.worse else LIGHT["current"]
+    axes.set_facecolor("none")
     axes.plot(at, values, color=line, marker="o", markersize=4.5, linewidth=0.8 if trend.found else 0.5)
     if trend.found:
         _slope_line(axes, trend, at, values)

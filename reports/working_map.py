@@ -120,7 +120,8 @@ def _words(top_a: float) -> list[Markup]:
         for share in (0.0, 0.25, 0.5, 0.75, 1.0)
     ]
     top = label("99.5%", 12, f"{top_a:g} A", kind="t n", anchor="end")
-    return [*speeds, top, label("6%", _BAND_PX + 12, "stalled, nearly stalled", kind="t s-small")]
+    beside = _across(_NEAR_STALL_SHARE + 0.015)
+    return [*speeds, top, label(beside, _BAND_PX, "stalled, nearly stalled", kind="t s-small")]
 
 
 def _across(share: float) -> str:

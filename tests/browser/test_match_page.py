@@ -277,3 +277,11 @@ def test_printed_the_pit_list_is_one_page_and_everything_is_open(visit: Opened, 
     assert "drew nothing" in whole
     assert "accelerometer" in whole
     assert "Zoom" not in whole
+
+
+def test_printed_the_event_runs_on_from_section_to_section(visit: Opened) -> None:
+    printed = PdfReader(BytesIO(visit("event").page.pdf(prefer_css_page_size=True)))
+    first = printed.pages[0].extract_text()
+
+    assert "All matches" in first
+    assert "What comes back" in first

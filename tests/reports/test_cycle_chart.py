@@ -54,6 +54,7 @@ def test_an_open_cycle_is_no_slowest() -> None:
     assert chart is not None
     assert chart.summary == "No cycle was finished."
     assert "cycle open" in str(chart.drawing)
+    assert ", open</text>" in str(chart.drawing)
 
 
 def test_without_cycles_there_is_no_chart() -> None:
