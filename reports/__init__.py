@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reports.event import event_page
+    from reports.event_records import event_json
     from reports.frames import MatchFrames, open_matches
+    from reports.json_values import json_text
     from reports.page import match_page
-    from reports.results import analysis_json, event_json, findings_csv, json_text
+    from reports.results import analysis_json, findings_csv
     from reports.writing import write_event, write_match
 
 __all__ = [
@@ -19,9 +21,11 @@ __all__ = [
 
 _HOMES = {
     "event": ("event_page",),
+    "event_records": ("event_json",),
     "frames": ("MatchFrames", "open_matches"),
+    "json_values": ("json_text",),
     "page": ("match_page",),
-    "results": ("analysis_json", "event_json", "findings_csv", "json_text"),
+    "results": ("analysis_json", "findings_csv"),
     "writing": ("write_event", "write_match"),
 }
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from telemetry.analysis import Guess
 from telemetry.guessing import likely_phase
 from telemetry.log import Log
 from telemetry.plain import shown
+from telemetry.records.guess import Guess
 from telemetry.robot import Beam, Limit, Motor, Range, Robot
 
 __all__ = ["draft_text"]

@@ -18,8 +18,8 @@ from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, sa
 from reports.verdict import verdict_of
 from reports.working_map import working_maps
 from telemetry.analysis import Analysis
-from telemetry.event import summary_of
 from telemetry.finding import Severity
+from telemetry.match_facts import summary_of
 from telemetry.wording import HANDS_IN
 
 if TYPE_CHECKING:

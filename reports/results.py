@@ -1,32 +1,24 @@
-"""The results as data: `analysis.json`, `findings.csv` and `event.json`, by the contract of schema 1."""
+"""The results of one match as data: `analysis.json` and `findings.csv`, by the contract of schema 1."""
 
 from __future__ import annotations
 
 import csv
 import io
 import json
-import math
-from collections.abc import Mapping
 from typing import Any
 
-from reports.event_records import group_record, light_record, match_records, trend_record
+from reports.json_values import SCHEMA, TIME_PLACES, document, rounded, tidy
 from reports.log_json import log_json
 from reports.words import clock
 from telemetry.analysis import Analysis
-from telemetry.event import Event, MatchSummary, Trouble
-from telemetry.finding import Finding, Severity
-from telemetry.forecast import Forecast
+from telemetry.finding import Finding
 from telemetry.records.motors import MotorUse
 from telemetry.records.pieces import Cycle, Pieces
 from telemetry.records.sensors import RangeUse, SensorState
 from telemetry.records.supply import Supply
 
-__all__ = ["SCHEMA", "analysis_json", "event_json", "findings_csv", "json_text"]
+__all__ = ["analysis_json", "findings_csv"]
 
-SCHEMA = 1
-
-_TIME_PLACES = 4
-_DIGITS = 6
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _CSV_COLUMNS = (
     "number", "kind", "subject", "role", "severity", "confidence", "match_time", "start_s", "end_s", "text",
@@ -36,7 +28,7 @@ _CSV_COLUMNS = (
 
 def analysis_json(analysis: Analysis) -> dict[str, Any]:
     """Everything that was found in one match, JSON-able: no NaN or infinity, times to 0.1 ms."""
-    return _document(
+    return document(
         {
             "schema": SCHEMA,
             "log": log_json(analysis.log),
@@ -66,44 +58,6 @@ def analysis_json(analysis: Analysis) -> dict[str, Any]:
     )
 
 
-def event_json(event: Event) -> dict[str, Any]:
-    """The event: matches in order, trends, forecasts, and every trouble with its history."""
-    return _document(
-        {
-            "schema": SCHEMA,
-            "robot": event.robot,
-            "ordered_by": event.ordered_by,
-            "matches": [
-                {**_summary(summary), **extra}
-                for summary, extra in zip(event.matches, match_records(event), strict=True)
-            ],
-            "trends": [trend_record(trend) for trend in event.trends],
-            "forecasts": [_chance(forecast) for forecast in event.forecasts if forecast.kind != "heat"],
-            "starting_heat": [_heat(forecast) for forecast in event.forecasts if forecast.kind == "heat"],
-            "findings": [_trouble(trouble) for trouble in event.troubles],
-            "groups": [group_record(group) for group in event.groups],
-            "indicator": light_record(event),
-            "unusable": [_fields(file) for file in event.unusable],
-            "sheet_notes": list(event.sheet_notes),
-        }
-    )
-
-
-def _chance(forecast: Forecast) -> dict[str, Any]:
-    return {
-        name: getattr(forecast, name) for name in ("kind", "subject", "probability", "low", "high", "text")
-    }
-
-
-def _heat(forecast: Forecast) -> dict[str, Any]:
-    return {name: getattr(forecast, name) for name in ("subject", "level", "low", "high", "pause_s", "text")}
-
-
-def json_text(document: Mapping[str, Any]) -> str:
-    """A document as it stands in a file: indented, in its own order, with a line end."""
-    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
 def findings_csv(analysis: Analysis) -> str:
     """The findings as a spreadsheet (RFC 4180), no text of which a spreadsheet takes for a formula."""
     written = io.StringIO()
@@ -115,12 +69,12 @@ def findings_csv(analysis: Analysis) -> str:
 
 
 def _row(analysis: Analysis, number: int, finding: Finding) -> list[object]:
-    evidence = json.dumps(_tidy(finding.evidence), ensure_ascii=False, allow_nan=False)
+    evidence = json.dumps(tidy(finding.evidence), ensure_ascii=False, allow_nan=False)
     return [
         number, finding.kind, finding.subject, finding.role, str(finding.severity),
-        _rounded(finding.confidence, _DIGITS),
-        clock(finding.start_s, analysis.match.start_s), round(finding.start_s, _TIME_PLACES),
-        round(finding.end_s, _TIME_PLACES), finding.text, finding.advice, _rounded(finding.minutes, _DIGITS),
+        rounded(finding.confidence),
+        clock(finding.start_s, analysis.match.start_s), round(finding.start_s, TIME_PLACES),
+        round(finding.end_s, TIME_PLACES), finding.text, finding.advice, rounded(finding.minutes),
         " ".join(finding.cautions), evidence,
     ]  # fmt: skip
 
@@ -210,53 +164,3 @@ def _pieces(pieces: Pieces | None) -> dict[str, Any] | None:
 
 def _cycle(cycle: Cycle) -> dict[str, Any]:
     return {**_fields(cycle), "stages": dict(cycle.stages)}
-
-
-def _summary(summary: MatchSummary) -> dict[str, Any]:
-    counts = {str(level): summary.counts.get(level, 0) for level in Severity}
-    parts = {str(level): summary.parts.get(level, 0) for level in Severity}
-    rest = {key: value for key, value in _fields(summary).items() if key not in ("name", "counts", "parts")}
-    return {"name": summary.name, "findings": counts, "parts": parts, **rest}
-
-
-def _trouble(trouble: Trouble) -> dict[str, Any]:
-    return {
-        "kind": trouble.kind,
-        "subject": trouble.subject,
-        "role": trouble.role,
-        "severity": str(trouble.severity),
-        "recurring": trouble.recurring,
-        "matches": list(trouble.matches),
-        "text": trouble.text,
-        "advice": trouble.advice,
-        "history": [_fields(occurrence) for occurrence in trouble.occurrences],
-    }
-
-
-def _document(values: Mapping[str, object]) -> dict[str, Any]:
-    return {key: _tidy(value, key) for key, value in values.items()}
-
-
-def _tidy(value: object, key: str = "") -> Any:
-    """JSON values: numbers rounded (times to 4 places, others to 6 digits), NaN and infinity as null."""
-    if isinstance(value, Mapping):
-        return {str(name): _tidy(item, str(name)) for name, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_tidy(item, key) for item in value]
-    if value is None or isinstance(value, bool | int | str):
-        return value
-    if isinstance(value, float):
-        return _tidy_float(float(value), key)
-    if hasattr(value, "tolist"):
-        return _tidy(value.tolist(), key)
-    return str(value)
-
-
-def _tidy_float(value: float, key: str) -> float | None:
-    if not math.isfinite(value):
-        return None
-    return round(value, _TIME_PLACES) if key.endswith("_s") else _rounded(value, _DIGITS)
-
-
-def _rounded(value: float, digits: int) -> float:
-    return float(f"{value:.{digits}g}")

@@ -10,9 +10,11 @@ from functools import partial
 from pathlib import Path
 
 from reports.event import event_page
+from reports.event_records import event_json
+from reports.json_values import json_text
 from reports.names import unique_names
 from reports.page import Video, match_page
-from reports.results import analysis_json, event_json, findings_csv, json_text
+from reports.results import analysis_json, findings_csv
 from telemetry.analysis import Analysis
 from telemetry.errors import RattletraceError
 from telemetry.event import Event, Unusable, event_of

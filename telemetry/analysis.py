@@ -12,6 +12,7 @@ import numpy as np
 from telemetry.finding import Check, Finding
 from telemetry.log import FloatArray, Log
 from telemetry.match import Match
+from telemetry.records.guess import Guess
 from telemetry.records.motors import Interruption, MotorStates, MotorTrace, MotorUse, Protection
 from telemetry.records.pieces import Cycle, Driving, Pieces
 from telemetry.records.sensors import (
@@ -34,15 +35,6 @@ T = TypeVar("T")
 
 def _empty() -> Mapping[str, T]:
     return MappingProxyType({})
-
-
-@dataclass(frozen=True)
-class Guess:
-    """One role that no robot file told: the dotted key, the channel that filled it, and why."""
-
-    key: str
-    channel: str
-    why: str
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from telemetry.analysis import Guess
 from telemetry.channel_words import NamedChannel, named_channels
 from telemetry.guessing_motors import TOTAL_WORDS, MotorGuess, guess_motors, is_current
 from telemetry.guessing_phase import EnabledClock, PhaseGuess, guess_phase, looks_like_phase
 from telemetry.guessing_sensors import Sensor, guess_beams, guess_indicator, guess_limits, guess_ranges
 from telemetry.log import Kind, Log
+from telemetry.records.guess import Guess
 from telemetry.robot import Robot
 
 __all__ = ["guess_robot", "likely_phase"]

@@ -1,7 +1,4 @@
-"""Exact tests and intervals for the few events a match holds, and descriptive numbers that do not round away.
-
-`scipy.special` is imported inside the functions that need it: it takes as long to load as numpy itself.
-"""
+"""Exact tests and intervals for the few events of a match; descriptive numbers that do not round away."""
 
 from __future__ import annotations
 
@@ -13,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from telemetry.log import FloatArray
+from telemetry.quantiles import gamma_quantile, log_choose, share_limit
 
 __all__ = [
     "Chance", "MedianInterval", "Moments", "RateComparison", "adjusted_p", "chance_of_any", "compare_rates",
@@ -63,21 +61,16 @@ class Moments:
 
 def poisson_limits(count: int, *, level: float = 0.95) -> tuple[float, float]:
     """Exact limits of a Poisson mean for a count (Garwood, Biometrika 28, 1936); over time, of a rate."""
-    from scipy.special import gammaincinv
-
     tail = (1 - level) / 2
-    low = float(gammaincinv(count, tail)) if count > 0 else 0.0
-    return low, float(gammaincinv(count + 1, 1 - tail))
+    low = gamma_quantile(count, tail) if count > 0 else 0.0
+    return low, gamma_quantile(count + 1, 1 - tail)
 
 
 def proportion_limits(successes: int, trials: int, *, level: float = 0.95) -> tuple[float, float]:
     """Exact limits for a proportion (Clopper and Pearson, Biometrika 26, 1934); (0, 1) without trials."""
-    from scipy.special import betaincinv
-
     tail = (1 - level) / 2
-    failures = trials - successes
-    low = float(betaincinv(successes, failures + 1, tail)) if successes > 0 else 0.0
-    high = float(betaincinv(successes + 1, failures, 1 - tail)) if failures > 0 else 1.0
+    low = share_limit(successes, trials, tail) if successes > 0 else 0.0
+    high = 1.0 - share_limit(trials - successes, trials, tail) if successes < trials else 1.0
     return low, high
 
 
@@ -130,8 +123,8 @@ def fisher_exact(table: Sequence[Sequence[int]]) -> tuple[float, float]:
     (a, b), (c, d) = table
     row, column, total = a + b, a + c, a + b + c + d
     cells = np.arange(max(0, row + column - total), min(row, column) + 1)
-    logs = np.array([_log_choose(column, k) + _log_choose(total - column, row - k) for k in cells.tolist()])
-    chance = np.exp(logs - _log_choose(total, row))
+    logs = log_choose(column)[cells] + log_choose(total - column)[row - cells]
+    chance = np.exp(logs - log_choose(total)[row])
     seen = float(chance[cells == a][0])
     both = float(chance[chance <= seen * (1 + _RELATIVE_ERROR)].sum())
     return min(1.0, both), min(1.0, float(chance[cells >= a].sum()))
@@ -143,12 +136,11 @@ def chance_of_any(count: int, exposure: float, next_exposure: float, *, level: f
     Gamma–Poisson with the prior of Jeffreys, Gamma(1/2, 0): 1 − (T / (T + t))^(count + 1/2). The interval is
     that of the rate. Source: Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), section 2.6.
     """
-    from scipy.special import gammaincinv
-
     shape = count + 0.5
     share = next_exposure / exposure
-    limits = gammaincinv(shape, [(1 - level) / 2, (1 + level) / 2]) * share
-    low, high = (-np.expm1(-limits)).tolist()
+    low, high = (
+        -math.expm1(-share * gamma_quantile(shape, reached)) for reached in ((1 - level) / 2, (1 + level) / 2)
+    )
     return Chance(-math.expm1(-shape * math.log1p(share)), low, high)
 
 
@@ -229,15 +221,9 @@ def _poisson_pmf(mean: float) -> tuple[FloatArray, FloatArray]:
     )
 
 
-def _log_choose(n: int, k: int) -> float:
-    return math.lgamma(n + 1) - math.lgamma(k + 1) - math.lgamma(n - k + 1)
-
-
 def _binomial_pmf(trials: int, chance: float) -> FloatArray:
     """Probability of 0 … trials successes, shape (trials + 1,), for 0 < chance < 1."""
     k = np.arange(trials + 1)
-    log_factorial = np.concatenate(([0.0], np.cumsum(np.log(np.arange(1, trials + 1)))))
-    log_choose = log_factorial[-1] - log_factorial - log_factorial[::-1]
-    logs = log_choose + k * math.log(chance) + (trials - k) * math.log1p(-chance)
+    logs = log_choose(trials) + k * math.log(chance) + (trials - k) * math.log1p(-chance)
     pmf: FloatArray = np.exp(logs)
     return pmf

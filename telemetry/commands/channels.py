@@ -34,7 +34,7 @@ def channels(
 ) -> int:
     """Show what is in LOG: channels, rates, gaps, repairs, and roles."""
     from reports.inventory import inventory_json, inventory_text
-    from reports.results import json_text
+    from reports.json_values import json_text
     from telemetry.inventory import take_inventory
 
     log, robot, guesses = log_and_robot(log_path, robot_path, reader_limits(limits), settings)

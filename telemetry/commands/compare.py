@@ -56,7 +56,7 @@ def compare(
     comes with the number of further clean matches that would prove the fix.
     """
     from reports.comparison import comparison_json, comparison_text
-    from reports.results import json_text
+    from reports.json_values import json_text
     from telemetry.commands.batch import run_all, tasks_of
     from telemetry.comparison import compare_matches
     from telemetry.errors import UsageError

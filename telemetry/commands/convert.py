@@ -49,7 +49,7 @@ def convert(
     log = parsers.read_log(log_path, overrides=section, limits=reader_limits(limits), told=told)
     rows, repairs = write_conversion(log, log_path, out)
     if as_json:
-        from reports.results import json_text
+        from reports.json_values import json_text
 
         click.echo(json_text(conversion_json(out, rows, len(log.channels), repairs)), nl=False)
     else:

@@ -31,7 +31,7 @@ def draft(log_path: Path, as_json: bool, **limits: float) -> int:
     log = parsers.read_log(log_path, limits=reader_limits(limits))
     robot, guesses = guess_robot(log)
     if as_json:
-        from reports.results import json_text
+        from reports.json_values import json_text
 
         sections = robot.model_dump(mode="json", exclude_unset=True)
         click.echo(

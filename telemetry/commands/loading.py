@@ -10,9 +10,10 @@ from telemetry.errors import RattletraceError
 
 if TYPE_CHECKING:
     from parsers import Limits
-    from telemetry.analysis import Analysis, Guess
+    from telemetry.analysis import Analysis
     from telemetry.log import Log
     from telemetry.match_sheet import MatchSheet
+    from telemetry.records.guess import Guess
     from telemetry.robot import Robot
 
 __all__ = ["judged", "judged_within_limits", "log_and_robot", "logs_with_robots", "sheet_for", "stem"]

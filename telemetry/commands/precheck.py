@@ -35,9 +35,9 @@ def precheck(log_path: Path, robot_path: Path | None, out: Path, as_json: bool, 
     motor both ways for a second. Seen, not seen, wrong: each part gets a line, in the terminal and on a page
     in DIR. The exit status is 1 when something was not seen or is wrong.
     """
+    from reports.json_values import json_text
     from reports.names import safe_name
     from reports.precheck import precheck_json, precheck_page, precheck_text
-    from reports.results import json_text
     from reports.writing import write_whole
     from telemetry.precheck import passed
     from telemetry.precheck import precheck as check

@@ -81,7 +81,8 @@ def report(
     beside the logs, or --sheet), else by the logs' own clocks, else by name. Of each match only a few figures
     are kept, so that memory does not grow with the number of logs.
     """
-    from reports import event_json, json_text
+    from reports.event_records import event_json
+    from reports.json_values import json_text
     from reports.writing import write_event_page
     from telemetry.event import event_from
 

@@ -80,7 +80,7 @@ def whatif(
     Besides the settings asked for, a fine scale is tried; where the outcome stays at its best over a stretch
     of it, its middle is recommended with its margin. Without any setting, usual debounce times are tried.
     """
-    from reports.results import json_text
+    from reports.json_values import json_text
     from reports.whatif import whatif_figure, whatif_json, whatif_text
     from telemetry.whatif import replay_debounce, replay_distance, replay_stall, sum_up
 

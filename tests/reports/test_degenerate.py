@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from reports.json_values import json_text
 from reports.page import match_page
-from reports.results import analysis_json, findings_csv, json_text
+from reports.results import analysis_json, findings_csv
 from telemetry.analysis import Analysis, Contact
 from telemetry.finding import Severity
 from telemetry.match import Match, Phase

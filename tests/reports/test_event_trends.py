@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from reports.event import event_page, start_words
-from reports.results import event_json, json_text
+from reports.event_records import event_json
+from reports.json_values import json_text
 from reports.trend_figures import trend_figure
 from telemetry.estimators.light import LightCount
 from telemetry.event import Event, event_from

@@ -13,7 +13,9 @@ import jsonschema
 import numpy as np
 import pytest
 
-from reports.results import analysis_json, event_json, findings_csv, json_text
+from reports.event_records import event_json
+from reports.json_values import json_text
+from reports.results import analysis_json, findings_csv
 from telemetry.analysis import Analysis
 from telemetry.event import Unusable, event_of
 from tests.reports.synthetic_match import bare_analysis, hostile_analysis, synthetic_analysis

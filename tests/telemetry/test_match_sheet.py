@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.results import event_json, json_text
+from reports.event_records import event_json
+from reports.json_values import json_text
 from telemetry.event import Unusable, event_from
 from telemetry.match_sheet import MatchSheet, SheetRow, clock_s, natural_key, ordered
 from tests.telemetry.facts import match_facts, motor_facts
