@@ -94,9 +94,11 @@ def environment() -> jinja2.Environment:
     """The templates, escaping on, every character of a printed text made visible."""
     import jinja2
 
+    from reports.template_cache import TemplateCache
+
     made = jinja2.Environment(
         loader=jinja2.PackageLoader("reports"), autoescape=True, finalize=_shown,
-        undefined=jinja2.StrictUndefined,
+        undefined=jinja2.StrictUndefined, bytecode_cache=TemplateCache(),
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.filters |= {
