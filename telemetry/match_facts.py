@@ -12,12 +12,11 @@ from statistics import median
 import numpy as np
 
 from telemetry.analysis import Analysis
-from telemetry.estimators.heat import heat_level
+from telemetry.estimators.heat import peaks_and_ends
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
 from telemetry.records.motors import MotorTrace
-from telemetry.robot import Motor
 from telemetry.signals import period_s, runs
 
 __all__ = [
@@ -259,23 +258,15 @@ def _role(analysis: Analysis, subject: str) -> str:
 
 def _motor_facts(analysis: Analysis, name: str, trace: MotorTrace) -> MotorFacts:
     motor, use = analysis.robot.motors[name], analysis.motor_use.get(name)
-    levels = [_heat(trace, motor, start) for start in HEAT_STARTS]
-    known = all(level is not None for level in levels)
+    levels = peaks_and_ends(trace.t_s, trace.current_a, motor, HEAT_STARTS)
     return MotorFacts(
         running=_running(trace),
-        heat_peak=tuple(level[0] for level in levels if level) if known else (),
-        heat_end=tuple(level[1] for level in levels if level) if known else (),
+        heat_peak=tuple(peak for peak, _ in levels),
+        heat_end=tuple(end for _, end in levels),
         cooling_s=motor.cooling_time_constant_s or motor.heating_time_constant_s,
         stall_s=use.stall_s if use else None,
         energy_wh=use.energy_wh if use else None,
     )
-
-
-def _heat(trace: MotorTrace, motor: Motor, start: float) -> tuple[float, float] | None:
-    level = heat_level(trace.t_s, trace.current_a, motor, initial=start)
-    if not len(level) or not np.isfinite(level).all():
-        return None
-    return float(level.max()), float(level[-1])
 
 
 def _running(trace: MotorTrace) -> tuple[Running, ...]:

@@ -11,9 +11,12 @@ from numpy.typing import NDArray
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = [
-    "at_instants", "dips", "dwells", "hold_s", "integral", "medians_by", "moving_median", "period_s", "runs",
-    "spans", "sta_lta", "steps", "trigger",
+    "GAP_PERIODS", "at_instants", "dips", "dwells", "hold_s", "integral", "medians_by", "moving_median",
+    "period_s", "runs", "spans", "sta_lta", "steps", "trigger",
 ]  # fmt: skip
+
+GAP_PERIODS = 3.0
+"""After so many periods without a reading there is a gap."""
 
 
 def period_s(t_s: FloatArray) -> float:
@@ -25,7 +28,7 @@ def period_s(t_s: FloatArray) -> float:
 
 def hold_s(t_s: FloatArray) -> float:
     """How long a sampled reading stands for: three periods, after which there is a gap."""
-    return 3.0 * period_s(t_s)
+    return GAP_PERIODS * period_s(t_s)
 
 
 def runs(flagged: BoolArray) -> tuple[np.ndarray, np.ndarray]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from telemetry.log import FloatArray
 from telemetry.match import Match
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
-from telemetry.signals import hold_s, period_s
+from telemetry.signals import GAP_PERIODS, period_s
 from telemetry.thermal import operate_time_s, safe_current_a, thermal_level
 
 __all__ = [
-    "AROUND_GAP_S", "heat_level", "heating_steps", "next_match_safe_a", "time_left_s",
+    "AROUND_GAP_S", "heat_level", "heating_steps", "next_match_safe_a", "peaks_and_ends", "time_left_s",
 ]  # fmt: skip
 
 AROUND_GAP_S = 5.0
@@ -26,23 +28,38 @@ def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial:
 
     Without a cooling time constant it cools as fast as it heats.
     """
-    heating, cooling = motor.heating_time_constant_s, motor.cooling_time_constant_s
+    heating = motor.heating_time_constant_s
     if motor.continuous_current_a is None or heating is None:
         return np.full(len(t_s), np.nan)
     edges_s, held_a = heating_steps(t_s, current_a)
-    cooling = cooling or heating
-    level = thermal_level(
-        edges_s,
-        np.append(held_a, 0.0),
-        continuous_a=motor.continuous_current_a,
-        heating_s=heating,
-        cooling_s=cooling,
-        initial=initial,
-    )
+    level = _level_at_edges(edges_s, held_a, motor, initial)
     edge = np.clip(np.searchsorted(edges_s, t_s, side="right") - 1, 0, len(held_a) - 1)
     target = np.square(held_a[edge] / motor.continuous_current_a)
-    constant_s = np.where(target > level[edge], heating, cooling)
+    constant_s = np.where(target > level[edge], heating, motor.cooling_time_constant_s or heating)
     return np.asarray(target + (level[edge] - target) * np.exp(-(t_s - edges_s[edge]) / constant_s))
+
+
+def peaks_and_ends(
+    t_s: FloatArray, current_a: FloatArray, motor: Motor, starts: Sequence[float]
+) -> list[tuple[float, float]]:
+    """The highest level and the last, from each of several levels at the start; empty where not told."""
+    if motor.continuous_current_a is None or motor.heating_time_constant_s is None or not len(t_s):
+        return []
+    steps = heating_steps(t_s, current_a)
+    levels = [_level_at_edges(*steps, motor, start) for start in starts]
+    return [(float(level.max()), float(level[-1])) for level in levels]
+
+
+def _level_at_edges(edges_s: FloatArray, held_a: FloatArray, motor: Motor, initial: float) -> FloatArray:
+    heating = motor.heating_time_constant_s or 0.0
+    return thermal_level(
+        edges_s,
+        np.append(held_a, 0.0),
+        continuous_a=motor.continuous_current_a or 0.0,
+        heating_s=heating,
+        cooling_s=motor.cooling_time_constant_s or heating,
+        initial=initial,
+    )
 
 
 def heating_steps(t_s: FloatArray, current_a: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -55,8 +72,9 @@ def heating_steps(t_s: FloatArray, current_a: FloatArray) -> tuple[FloatArray, F
     if len(t_s) < 2:
         return np.append(t_s, t_s[-1:]), current_a
     edges_s = np.concatenate((t_s[:1], (t_s[1:] + t_s[:-1]) / 2, t_s[-1:]))
-    last = np.flatnonzero(np.diff(t_s) > hold_s(t_s))
-    half_s = period_s(t_s) / 2
+    usual_s = period_s(t_s)
+    last = np.flatnonzero(np.diff(t_s) > GAP_PERIODS * usual_s)
+    half_s = usual_s / 2
     edges_s[last + 1] = t_s[last] + half_s
     over_gap_a = [_around_gap_a(t_s, current_a, int(index)) for index in last]
     return np.insert(edges_s, last + 2, t_s[last + 1] - half_s), np.insert(current_a, last + 1, over_gap_a)

@@ -66,13 +66,29 @@ class Step:
     def ahead(self, state: FloatArray) -> FloatArray:
         """Chances after the step out of those before, both (H, S)."""
         turned = self.health.T @ state
-        return np.asarray(np.einsum("hsd,hsd->hs", turned[:, self.index], self.weight))
+        return np.asarray(np.einsum("hsd,hsd->hs", turned.take(self.index, axis=1), self.weight))
 
     def back(self, message: FloatArray) -> FloatArray:
         """The message before the step out of the one after, both (H, S)."""
         carried = (self.weight * message[:, :, None]).ravel()
         before = np.bincount(self._origin, weights=carried, minlength=message.size)
         return np.asarray(self.health @ before.reshape(message.shape))
+
+    def ways_into(self, state: int) -> tuple[IntArray, FloatArray]:
+        """The flat states that lead to a flat state, and the weight of each, both (H·D,)."""
+        health, occupancy = divmod(state, self.index.shape[0])
+        origins, weight = self._ways
+        return origins[occupancy], weight[health, occupancy]
+
+    @cached_property
+    def _ways(self) -> tuple[IntArray, FloatArray]:
+        """All of those: origins (S, H·D), weights (H, S, H·D)."""
+        healths, (occupancies, fan_in) = len(self.health), self.index.shape
+        first = occupancies * np.arange(healths)
+        origins = self.index[:, None, :] + first[None, :, None]
+        weight = self.health.T[:, None, :, None] * self.weight[:, :, None, :]
+        ways = healths * fan_in
+        return origins.reshape(occupancies, ways), weight.reshape(healths, occupancies, ways)
 
     def possible(self) -> Step:
         """The same moves without health and without preference."""
@@ -166,30 +182,37 @@ def consensus_path(chain: Chain, smoothed: FloatArray) -> IntArray:
 def _best_step(best: FloatArray, step: Step) -> tuple[FloatArray, IntArray]:
     """The best way into each state: its value and the flat state it came from, both (H, S)."""
     by_health = best[:, None, :] * step.health[:, :, None]
-    health_from = by_health.argmax(axis=0)
-    turned = by_health.max(axis=0)
-    reached = turned[:, step.index] * step.weight
-    choice = reached.argmax(axis=2)
-    origin = step.index[np.arange(len(step.index)), choice]
-    return reached.max(axis=2), np.take_along_axis(health_from, origin, axis=1) * best.shape[1] + origin
+    reached = by_health.max(axis=0).take(step.index, axis=1) * step.weight
+    healths, occupancies = best.shape
+    origin = step.index[np.arange(occupancies), reached.argmax(axis=2)]
+    health_from = by_health.argmax(axis=0)[np.arange(healths)[:, None], origin]
+    return reached.max(axis=2), health_from * occupancies + origin
 
 
 def draw_paths(chain: Chain, filtered: FloatArray, *, draws: int, seed: int) -> IntArray:
-    """Paths drawn from the posterior as flat state numbers, shape (draws, T)."""
+    """Paths drawn from the posterior as flat state numbers, shape (draws, T).
+
+    Paths that stand in one state are taken a step back together: at most instants there are few of them.
+    """
     chance = np.random.default_rng(seed).random((len(filtered), draws))
-    occupancies = chain.start.shape[1]
-    paths = np.empty((draws, len(filtered)), dtype=np.intp)
-    paths[:, -1] = _pick(filtered[-1].ravel(), chance[-1])
+    paths = np.empty((len(filtered), draws), dtype=np.intp)
+    paths[-1] = _pick(filtered[-1].ravel(), chance[-1])
     for k in range(len(filtered) - 2, -1, -1):
-        step = chain.steps[chain.taken[k + 1]]
-        for state in np.unique(paths[:, k + 1]):
-            health, occupancy = divmod(int(state), occupancies)
-            origins, weight = step.index[occupancy], step.weight[health, occupancy]
-            at = paths[:, k + 1] == state
-            came = filtered[k][:, origins] * step.health[:, health, None] * weight
-            health_from, way = np.divmod(_pick(came.ravel(), chance[k, at]), len(origins))
-            paths[at, k] = health_from * occupancies + origins[way]
-    return paths
+        step, after = chain.steps[chain.taken[k + 1]], paths[k + 1]
+        first = int(after[0])
+        if (after == first).all():
+            paths[k] = _origins(step, first, filtered[k], chance[k])
+            continue
+        for state in np.unique(after).tolist():
+            at = after == state
+            paths[k, at] = _origins(step, state, filtered[k], chance[k, at])
+    return paths.T
+
+
+def _origins(step: Step, state: int, filtered: FloatArray, chance: FloatArray) -> IntArray:
+    """Where paths that a step led to one state came from, flat, shape (n,)."""
+    origins, weight = step.ways_into(state)
+    return np.asarray(origins[_pick(filtered.take(origins) * weight, chance)])
 
 
 def _pick(weight: FloatArray, chance: FloatArray) -> IntArray:
