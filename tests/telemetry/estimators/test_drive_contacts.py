@@ -57,7 +57,7 @@ def _pushes(starts_s: Sequence[float], lasting_s: float, torque_nm: float) -> To
     return torque
 
 
-def _play(against: Torque) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _play(against: Torque, inertia: float = INERTIA) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Time, duty, current and speed of one side, stepped; `against` brakes whichever way it turns."""
     t_s = np.arange(0.0, LENGTH_S, STEP_S)
     duty, brakes = _duty(t_s), against(t_s)
@@ -66,13 +66,38 @@ def _play(against: Torque) -> tuple[FloatArray, FloatArray, FloatArray, FloatArr
     for step in range(len(t_s)):
         amperes = (duty[step] * 12.0 - K * turning) / OHM
         drag_nm = (FRICTION_NM + brakes[step]) * np.tanh(turning / 2.0)
-        turning += (K * amperes - drag_nm) / INERTIA * STEP_S
+        turning += (K * amperes - drag_nm) / inertia * STEP_S
         current[step], speed[step] = amperes, turning
     return t_s, duty, current, speed
 
 
+def _slip() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """The same drive without a hit, on tyres that hold 1.0 N·m at the shaft; last, the ground's speed."""
+    t_s = np.arange(0.0, LENGTH_S, STEP_S)
+    duty = np.where((t_s * 0.5).astype(int) % 2 == 0, 0.55, -0.45) * (t_s > 1.0) * (t_s < 55.0)
+    duty = np.convolve(duty, np.full(200, 1 / 200), mode="same")
+    current, wheel, ground = np.zeros(len(t_s)), np.zeros(len(t_s)), np.zeros(len(t_s))
+    turning = rolling = 0.0
+    for step in range(len(t_s)):
+        amperes = (duty[step] * 12.0 - K * turning) / OHM
+        grip_nm = min(max(0.05 * (turning - rolling), -1.0), 1.0)
+        turning += (K * amperes - grip_nm - FRICTION_NM * np.tanh(turning / 2.0)) / 0.3e-3 * STEP_S
+        rolling += grip_nm / 1.1e-3 * STEP_S
+        current[step], wheel[step], ground[step] = amperes, turning, rolling
+    return t_s, duty, current, wheel, ground
+
+
 def _log(against: Torque, rate_hz: float = 50.0, *, speed: bool = True, unsigned: bool = False) -> Log:
-    played = _play(against)
+    return _written(_play(against), rate_hz, speed=speed, unsigned=unsigned)
+
+
+def _written(
+    played: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    rate_hz: float,
+    *,
+    speed: bool = True,
+    unsigned: bool = False,
+) -> Log:
     rng = np.random.default_rng(8)
     logged_s = np.arange(0.0, LENGTH_S - 0.01, 1 / rate_hz)
     duty, current, turning = (np.interp(logged_s, played[0], values) for values in played[1:])
@@ -102,6 +127,29 @@ def test_hits_in_steady_driving_are_found(hit: Torque, rate_hz: float) -> None:
     found = _contacts(_log(hit, rate_hz), _robot())
     assert [contact.t_s for contact in found] == pytest.approx(HITS, abs=0.06 + 2 / rate_hz)
     assert {(contact.source, contact.peak_g) for contact in found} == {("drive current", None)}
+
+
+@pytest.mark.parametrize(("torque_nm", "found"), [(0.08, 0), (0.3, 3)])
+def test_a_nudge_is_no_hit(torque_nm: float, found: int) -> None:
+    """0.08 N·m for 80 ms takes 0.8 % of the free speed off, 0.3 N·m takes 3 %; 1.6 % counts."""
+    assert len(_contacts(_log(_pushes(HITS, HIT_S, torque_nm)), _robot())) == found
+
+
+@pytest.mark.parametrize("rate_hz", [25.0, 50.0, 250.0])
+def test_wheels_that_slip_and_grip_again_are_no_hits(rate_hz: float) -> None:
+    t_s, duty, current, speed, ground = _slip()
+    slipping = np.abs(speed - ground) > 0.1 * 555
+    assert slipping.mean() > 0.03
+    robot = _robot(speed=True)
+    assert _contacts(_written((t_s, duty, current, speed), rate_hz), robot) == ()
+
+
+def test_signs_are_believed_of_a_robot_that_brakes_for_long() -> None:
+    """A heavy robot is slowed by its motors for much of the time: its current then goes against the duty."""
+    played = _play(_pushes((14.0, 47.0), 0.08, 3.0), inertia=8e-3)
+    robot = _robot(speed=False)
+    log = _written(played, 50.0, speed=False)
+    assert [hit.t_s for hit in _contacts(log, robot)] == pytest.approx([14.0, 47.0], abs=0.1)
 
 
 @pytest.mark.parametrize("unsigned", [False, True])
