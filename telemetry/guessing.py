@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,9 +13,11 @@ from telemetry.guessing_phase import EnabledClock, PhaseGuess, guess_phase, look
 from telemetry.guessing_sensors import Sensor, guess_beams, guess_indicator, guess_limits, guess_ranges
 from telemetry.log import Kind, Log
 from telemetry.records.guess import Guess
-from telemetry.robot import Robot
 
-__all__ = ["guess_robot", "likely_phase"]
+if TYPE_CHECKING:
+    from telemetry.robot import Robot
+
+__all__ = ["guess_robot", "guess_roles", "likely_phase"]
 
 _VOLTAGE_WORDS = frozenset({"voltage", "volt", "volts", "vbat", "vbatt", "vbus"})
 _SUPPLY_WORDS = frozenset(
@@ -35,7 +38,15 @@ def guess_robot(log: Log) -> tuple[Robot, tuple[Guess, ...]]:
     because the names are what the team itself wrote), and the rarer level of a switch is taken for the one
     that means something. Pure; never raises, whatever the log.
     """
-    return _Guesser(named_channels(log.channels.values()), log.span_s).robot()
+    from telemetry.robot import Robot
+
+    guesser = _Guesser(log)
+    return Robot.model_validate(guesser.tree), tuple(guesser.guesses)
+
+
+def guess_roles(log: Log) -> dict[str, str]:
+    """The role of each channel that gets one, by its name: what `guess_robot` makes of it."""
+    return _Guesser(log).roles
 
 
 def likely_phase(log: Log) -> str | None:
@@ -47,14 +58,17 @@ def likely_phase(log: Log) -> str | None:
 class _Guesser:
     """Gives roles one after the other, each out of the channels that have none yet."""
 
-    def __init__(self, channels: Sequence[NamedChannel], end_s: float) -> None:
-        self._end_s = end_s
+    def __init__(self, log: Log) -> None:
+        channels = named_channels(log.channels.values())
+        self._end_s = log.span_s
         self._left = {named.name: named for named in channels}
-        self._guesses: list[Guess] = []
         self._contact: dict[str, list[str]] = {}
-        self._tree: dict[str, object] = {"contact": self._contact}
+        self.guesses: list[Guess] = []
+        self.roles: dict[str, str] = {}
+        self.tree: dict[str, object] = {"contact": self._contact}
+        self._guess()
 
-    def robot(self) -> tuple[Robot, tuple[Guess, ...]]:
+    def _guess(self) -> None:
         phase = guess_phase(self._free)
         if phase:
             self._phase(phase)
@@ -66,7 +80,6 @@ class _Guesser:
         motors = guess_motors(self._free)
         self._motors(motors)
         self._sensors(clock, [motor.name for motor in motors])
-        return Robot.model_validate(self._tree), tuple(self._guesses)
 
     @property
     def _free(self) -> list[NamedChannel]:
@@ -74,11 +87,12 @@ class _Guesser:
 
     def _take(self, key: str, named: NamedChannel, why: str) -> None:
         del self._left[named.name]
-        self._guesses.append(Guess(key, named.name, why))
+        self.roles[named.name] = key
+        self.guesses.append(Guess(key, named.name, why))
 
     def _phase(self, guess: PhaseGuess) -> None:
         self._take("match.phase", guess.named, guess.why)
-        self._tree["match"] = {"phase": guess.named.name, "values": guess.values}
+        self.tree["match"] = {"phase": guess.named.name, "values": guess.values}
 
     def _supply(self) -> None:
         supply = {}
@@ -91,7 +105,7 @@ class _Guesser:
         if total:
             self._take("supply.current", total, "a current named for the whole robot")
             supply["current"] = total.name
-        self._tree["supply"] = supply
+        self.tree["supply"] = supply
 
     def _accelerometer(self) -> None:
         axes = _horizontal_axes(self._free)
@@ -100,7 +114,7 @@ class _Guesser:
         self._contact["accelerometer"] = [named.name for named in axes]
 
     def _motors(self, motors: Sequence[MotorGuess]) -> None:
-        self._tree["motors"] = {motor.name: motor.motor() for motor in motors}
+        self.tree["motors"] = {motor.name: motor.section() for motor in motors}
         for motor in motors:
             for role, named in motor.channels.items():
                 why = f"its name and values: the {role} of {motor.name}"
@@ -110,17 +124,17 @@ class _Guesser:
     def _launcher_and_drive(self, motors: Sequence[MotorGuess]) -> None:
         launcher = next((motor for motor in motors if not _LAUNCHER_WORDS.isdisjoint(motor.stem)), None)
         if launcher:
-            self._tree["launcher"] = {"motor": launcher.name}
-            self._guesses.append(Guess("launcher.motor", launcher.name, "the motor is named for launching"))
+            self.tree["launcher"] = {"motor": launcher.name}
+            self.guesses.append(Guess("launcher.motor", launcher.name, "the motor is named for launching"))
         drive = [motor.name for motor in motors if not _DRIVE_WORDS.isdisjoint(motor.stem)]
         self._contact["drive"] = drive
-        self._guesses += [Guess("contact.drive", name, "the motor is named for driving") for name in drive]
+        self.guesses += [Guess("contact.drive", name, "the motor is named for driving") for name in drive]
 
     def _sensors(self, clock: EnabledClock, motors: Sequence[str]) -> None:
         indicator = guess_indicator(self._free)
         if indicator:
             self._take("indicator.signal", indicator.named, indicator.why)
-            self._tree["indicator"] = indicator.spec
+            self.tree["indicator"] = indicator.section
         limits = self._place("limits", guess_limits(self._free, motors, clock))
         beams = self._place("beams", guess_beams(self._free, clock, limits))
         self._place("ranges", guess_ranges(self._free, [*limits, *beams]))
@@ -128,7 +142,7 @@ class _Guesser:
     def _place(self, section: str, sensors: Sequence[Sensor]) -> list[str]:
         for sensor in sensors:
             self._take(f"{section}.{sensor.name}.signal", sensor.named, sensor.why)
-        self._tree[section] = {sensor.name: sensor.spec for sensor in sensors}
+        self.tree[section] = {sensor.name: sensor.section for sensor in sensors}
         return [sensor.name for sensor in sensors]
 
 

@@ -9,7 +9,6 @@ import numpy as np
 
 from telemetry.channel_words import NamedChannel
 from telemetry.log import Kind
-from telemetry.robot import Motor
 
 __all__ = ["TOTAL_WORDS", "MotorGuess", "guess_motors", "is_current"]
 
@@ -40,7 +39,7 @@ class MotorGuess:
         """Its name in the robot file."""
         return "_".join(self.stem)[:60]
 
-    def motor(self) -> Motor:
+    def section(self) -> dict[str, str]:
         """As the robot file would write it, its data-sheet numbers unknown."""
         side = (
             "supply"
@@ -48,7 +47,7 @@ class MotorGuess:
             else "winding"
         )
         channels = {role: named.name for role, named in self.channels.items()}
-        return Motor.model_validate({**channels, "current_side": side})
+        return {**channels, "current_side": side}
 
     def is_motor(self) -> bool:
         """A current, or a command that can be nothing else."""

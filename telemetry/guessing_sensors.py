@@ -11,7 +11,6 @@ from telemetry.channel_words import NamedChannel
 from telemetry.guessing_levels import beam_levels, limit_levels
 from telemetry.guessing_phase import EnabledClock
 from telemetry.log import Channel, Kind
-from telemetry.robot import Beam, Indicator, Limit, Range
 
 __all__ = ["Sensor", "guess_beams", "guess_indicator", "guess_limits", "guess_ranges"]
 
@@ -43,11 +42,11 @@ _POSITIVE = frozenset({"high", "upper", "up", "top", "max", "forward", "fwd", "e
 
 @dataclass(frozen=True)
 class Sensor:
-    """A sensor with the name it gets, the channel that carries it, and why."""
+    """A sensor with the name it gets, the channel that carries it, its section of a robot file, and why."""
 
     name: str
     named: NamedChannel
-    spec: Beam | Limit | Range | Indicator
+    section: Mapping[str, object]
     why: str
 
 
@@ -57,7 +56,7 @@ def guess_indicator(channels: Sequence[NamedChannel]) -> Sensor | None:
     lights.sort(key=lambda named: not named.has({"loaded", "full", "load", "ready"}))
     if not lights:
         return None
-    return Sensor("indicator", lights[0], Indicator(signal=lights[0].name), "a switch named as a light")
+    return Sensor("indicator", lights[0], {"signal": lights[0].name}, "a switch named as a light")
 
 
 def guess_limits(
@@ -74,7 +73,7 @@ def guess_limits(
             why += f"; the motor {motor} shares its name" + (f", {stops} by its end" if stops else "")
         limit = {"signal": named.name, "pressed": pressed.level, "motor": motor, "stops": stops}
         name = _name_of(named, _LIMIT_FILLER, [sensor.name for sensor in found])
-        found.append(Sensor(name, named, Limit.model_validate(limit), why))
+        found.append(Sensor(name, named, limit, why))
     return found
 
 
@@ -91,7 +90,7 @@ def guess_beams(
         beam = {"signal": named.name, "broken": broken.level, "station": station}
         name = _name_of(named, _BEAM_FILLER, [*taken, *(sensor.name for sensor in found)])
         why = f"a switch named as a beam; {broken.why}; station by {why_order}"
-        found.append(Sensor(name, named, Beam.model_validate(beam), why))
+        found.append(Sensor(name, named, beam, why))
     return found
 
 
@@ -100,7 +99,7 @@ def guess_ranges(channels: Sequence[NamedChannel], taken: Collection[str]) -> li
     found: list[Sensor] = []
     for named in [named for named in channels if _is_range(named)][:_MOST_OF_A_KIND]:
         name = _name_of(named, _RANGE_FILLER, [*taken, *(sensor.name for sensor in found)])
-        found.append(Sensor(name, named, Range(signal=named.name), "numbers named as a distance"))
+        found.append(Sensor(name, named, {"signal": named.name}, "numbers named as a distance"))
     return found
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from telemetry.commands.loading import log_and_robot
+from telemetry.commands.loading import log_and_roles
 from telemetry.commands.options import (
     EXIT_DONE,
     HELP,
@@ -37,14 +37,13 @@ def channels(
     from reports.json_values import json_text
     from telemetry.inventory import take_inventory
 
-    log, robot, guesses = log_and_robot(log_path, robot_path, reader_limits(limits), settings)
-    roles = {channel: key for key, channel in robot.references()}
+    log, roles = log_and_roles(log_path, robot_path, reader_limits(limits), settings)
     summaries = take_inventory(log, roles)
     if as_json:
         click.echo(json_text(inventory_json(log, summaries)), nl=False)
     else:
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
         click.echo(inventory_text(log, summaries, width=width))
-        if guesses:
+        if roles and robot_path is None:
             click.echo("Roles are guessed from names and values: see rattletrace draft for the reasons.")
     return EXIT_DONE

@@ -16,7 +16,15 @@ if TYPE_CHECKING:
     from telemetry.records.guess import Guess
     from telemetry.robot import Robot
 
-__all__ = ["judged", "judged_within_limits", "log_and_robot", "logs_with_robots", "sheet_for", "stem"]
+__all__ = [
+    "judged",
+    "judged_within_limits",
+    "log_and_robot",
+    "log_and_roles",
+    "logs_with_robots",
+    "sheet_for",
+    "stem",
+]
 
 
 def logs_with_robots(log_paths: Sequence[Path], robot_path: Path | None) -> list[tuple[Path, Path | None]]:
@@ -66,6 +74,20 @@ def log_and_robot(
     log = parsers.read_log(log_path, overrides=robot.log, limits=limits, told=told)
     check_against(robot, log.channels.keys(), path=robot_path, log_name=log_path.name)
     return log, robot, ()
+
+
+def log_and_roles(
+    log_path: Path, robot_path: Path | None, limits: Limits, settings: Sequence[str] = ()
+) -> tuple[Log, dict[str, str]]:
+    """The log and the role of each channel that has one, by its name; guesses need no robot."""
+    import parsers
+    from telemetry.guessing import guess_roles
+
+    if robot_path is not None:
+        log, robot, _ = log_and_robot(log_path, robot_path, limits, settings)
+        return log, {channel: key for key, channel in robot.references()}
+    log = parsers.read_log(log_path, limits=limits, told=parsers.told_format(settings))
+    return log, guess_roles(log)
 
 
 def _settings(robot_path: Path | None) -> dict[str, object]:

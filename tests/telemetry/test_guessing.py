@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.guessing import guess_robot, likely_phase
+from telemetry.guessing import guess_robot, guess_roles, likely_phase
 from telemetry.log import Channel, Kind, Log
 from telemetry.units import UNITS
 from tests.telemetry.logs import log_of, numbers, switch, words
@@ -356,3 +356,11 @@ def test_a_log_of_two_thousand_channels_is_no_trouble() -> None:
     channels += [numbers(f"motor{n}_current_a", [1.0]) for n in range(1_200)]
     robot, _ = guess_robot(log_of(*channels))
     assert (len(robot.limits), len(robot.beams), len(robot.motors)) == (100, 100, 1_200)
+
+
+def test_the_roles_are_those_of_the_guessed_robot() -> None:
+    names = ("feed_current_a", "feed_duty", "battery_v", "accel_x_g", "launcher_current_a", "launcher")
+    log = log_of(
+        *(numbers(name, [0.0, 0.5, -0.5]) for name in names), switch("beam_entry", [1, 0, 1], [0, 1, 2])
+    )
+    assert guess_roles(log) == {channel: key for key, channel in guess_robot(log)[0].references()}
