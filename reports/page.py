@@ -30,6 +30,8 @@ __all__ = ["Video", "environment", "match_page", "render"]
 _MOST_ACTIONS = 12
 _MOST_CLOSE_UPS = 40
 
+_SCRIPTS = ("stretch.js", "pixels.js", "detail.js", "film.js", "gestures.js", "match.js")
+
 _MARKER = 'document.documentElement.classList.add("js")'
 """Runs before the body is read, so that what needs the script has its place from the start."""
 
@@ -49,7 +51,7 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
     samples = samples_of(lanes, strip)
     return render(
         "match.html.j2",
-        script=asset("detail.js") + asset("film.js") + asset("match.js"),
+        script="".join(map(asset, _SCRIPTS)),
         title=f"{analysis.match.name} – {analysis.robot.robot.name}",
         analysis=analysis,
         match=analysis.match,

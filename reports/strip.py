@@ -138,6 +138,7 @@ def cursor_data(analysis: Analysis, lanes: tuple[Lane, ...], strip: Strip, sampl
             for event in events_of(analysis)
             if strip.axis.start_s <= event.t_s <= strip.axis.end_s
         ],
+        "phases": [round(phase.start_s - strip.axis.zero_s, 4) for phase in analysis.match.phases],
         "samples": samples.head,
     }
     written = json.dumps(data, ensure_ascii=True, separators=(",", ":"), allow_nan=False)

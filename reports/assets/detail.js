@@ -1,14 +1,10 @@
-"use strict";
-// The samples behind the strip: unpacked once, looked up at an instant, drawn on a canvas over each lane in sight.
+// The samples behind the strip: unpacked once, looked up at an instant, drawn on a canvas in each lane in sight.
 const detail = (() => {
   const byId = (id) => document.getElementById(id);
-  const strip = document.querySelector(".strip");
   const lanes = byId("lanes");
-  const data = JSON.parse(byId("cursor-data").textContent);
-  const span = data.to - data.from;
-  const closest = Math.max(span / 0.5, 1);
+  const { data } = stretch;
   const tickSteps = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30];
-  const state = { zoom: 1, frame: 0, signals: new Map(), arrays: [], inSight: new Set() };
+  const state = { signals: new Map(), arrays: [], sheets: new Map() };
 
   async function inflate(text) {
     const packed = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -50,6 +46,7 @@ const detail = (() => {
       state.signals.set(signal.lane, [...(state.signals.get(signal.lane) ?? []), ready]);
     }
     state.arrays = [...times].map((at) => arrays[at]);
+    for (const lane of state.signals.keys()) stretch.stand(byId(`lane-${lane}`));
     lanes.dataset.samples = "ready";
     draw();
   }
@@ -81,41 +78,36 @@ const detail = (() => {
     return known.length ? (way > 0 ? Math.min(...known) : Math.max(...known)) : null;
   }
 
-  function window_() {
-    const view = lanes.querySelector(".view").getBoundingClientRect();
-    const box = strip.getBoundingClientRect();
-    const left = view.left + strip.scrollLeft - box.left - strip.clientLeft;
-    const shown = Math.min(strip.clientWidth - left, view.width - strip.scrollLeft);
-    const from = data.from + (strip.scrollLeft / view.width) * span;
-    return { left, shown, whole: view.width, from, to: from + (shown / view.width) * span };
-  }
-
-  function canvasOf(lane) {
-    const view = byId(`lane-${lane}`).querySelector(".view");
-    let canvas = view.querySelector("canvas");
-    if (!canvas) {
-      canvas = document.createElement("canvas");
+  // The canvas of a lane, with its pen and pixels; it lies under the lane's marks.
+  function sheetOf(lane) {
+    if (!state.sheets.has(lane)) {
+      const element = byId(`lane-${lane}`);
+      const plot = stretch.plots.get(element);
+      const canvas = document.createElement("canvas");
       canvas.setAttribute("aria-hidden", "true");
-      view.append(canvas);
+      plot.before(canvas);
+      state.sheets.set(lane, { element, canvas, pen: canvas.getContext("2d"), height: plot.height.baseVal.value });
     }
-    return canvas;
+    return state.sheets.get(lane);
   }
 
   function prepared(lane, seen) {
-    const height = byId(`lane-${lane}`).querySelector("svg.plot").height.baseVal.value;
-    const canvas = canvasOf(lane);
+    const sheet = sheetOf(lane);
+    const { canvas, pen, height } = sheet;
     const scale = Math.min(devicePixelRatio || 1, 2);
-    const [across, down] = [Math.round(seen.shown * scale), Math.round(height * scale)];
-    const pen = canvas.getContext("2d");
+    const [across, down] = [Math.round(seen.px * scale), Math.round(height * scale)];
     if (canvas.width !== across || canvas.height !== down) {
       canvas.width = across;
       canvas.height = down;
-      canvas.style.width = `${seen.shown}px`;
+      canvas.style.width = `${seen.px}px`;
       canvas.style.height = `${height}px`;
+      pen.setTransform(scale, 0, 0, scale, 0, 0);
+      pen.font = getComputedStyle(byId("lane-phase").querySelector("text")).font;
+      pen.textAlign = "center";
+      sheet.image = pen.createImageData(across, down);
+      sheet.words = new Uint32Array(sheet.image.data.buffer);
     }
-    pen.setTransform(scale, 0, 0, scale, 0, 0);
-    pen.clearRect(0, 0, seen.shown + 1, height + 1);
-    return pen;
+    return { ...sheet, scale };
   }
 
   const inks = new Map();
@@ -128,63 +120,93 @@ const detail = (() => {
     return inks.get(name);
   }
 
-  function drawLine(pen, signal, seen) {
-    const perSecond = seen.shown / (seen.to - seen.from);
-    const first = Math.max(firstAfter(signal.t, seen.from) - 2, 0);
-    const last = Math.min(firstAfter(signal.t, seen.to) + 2, signal.t.length);
+  function colourOf(name) {
+    const [red, green, blue] = ink(name).match(/[\d.]+/g).map(Number);
+    return (blue << 16) | (green << 8) | red;
+  }
+
+  const between = (signal, seen) => [Math.max(firstAfter(signal.t, seen.from) - 2, 0), Math.min(firstAfter(signal.t, seen.to) + 2, signal.t.length)];
+
+  function drawLine({ words, image, scale }, signal, seen) {
+    const [first, last] = between(signal, seen);
+    if (last <= first) return;
+    const perSecond = image.width / (seen.to - seen.from);
+    const crowded = last - first > 2 * seen.px;
     const height = signal.height / (signal.high - signal.low);
-    const x = (i) => (signal.t[i] - seen.from) * perSecond;
-    const y = (v) => signal.top + Math.min(Math.max((signal.high - v) * height, 0), signal.height);
-    const crowded = (last - first) > 2 * seen.shown;
-    pen.beginPath();
+    const level = (v) => scale * (signal.top + Math.min(Math.max((signal.high - v) * height, 0), signal.height));
+    pixels.gather(signal, first, last, Math.max(signal.gap, crowded ? 1 / perSecond : 0), { columns: image.width, from: seen.from, perSecond, level });
+    const dashed = signal.kind === "slow";
+    const begun = Math.round((seen.from - data.from) * perSecond);
+    pixels.paint({ words, width: image.width, height: image.height }, colourOf(signal.pen), (dashed ? 2 : 1.25) * scale,
+      dashed ? (column) => (column + begun) % (9 * scale) >= 6 * scale : () => false);
+  }
+
+  function drawReadings({ pen }, signal, seen) {
+    const [first, last] = between(signal, seen);
+    if (signal.kind !== "line" || last - first > seen.px / 7) return;
+    const perSecond = seen.px / (seen.to - seen.from);
+    const height = signal.height / (signal.high - signal.low);
+    pen.fillStyle = ink(signal.pen);
     for (let i = first; i < last; i += 1) {
-      if (i === first || signal.t[i] - signal.t[i - 1] > Math.max(signal.gap, crowded ? 1 / perSecond : 0)) pen.moveTo(x(i), y(signal.v[i]));
-      else pen.lineTo(x(i), y(signal.v[i]));
-    }
-    pen.stroke();
-    if (signal.kind === "line" && last - first < seen.shown / 7) {
-      for (let i = first; i < last; i += 1) pen.fillRect(x(i) - 1.75, y(signal.v[i]) - 1.75, 3.5, 3.5);
+      const y = signal.top + Math.min(Math.max((signal.high - signal.v[i]) * height, 0), signal.height);
+      pen.fillRect((signal.t[i] - seen.from) * perSecond - 1.75, y - 1.75, 3.5, 3.5);
     }
   }
 
-  function drawBars(pen, signal, seen) {
-    const perSecond = seen.shown / (seen.to - seen.from);
+  function drawBars({ pen }, signal, seen) {
+    const perSecond = seen.px / (seen.to - seen.from);
     const middle = signal.top + signal.height / 2;
     const last = firstAfter(signal.t, seen.to);
+    pen.fillStyle = ink(signal.pen);
     for (let i = Math.max(firstAfter(signal.t, seen.from) - 1, 0); i < last; i += 1) {
       if (!signal.v[i]) continue;
       const end = i + 1 < signal.t.length ? signal.t[i + 1] : signal.end;
       const left = Math.max((signal.t[i] - seen.from) * perSecond, -2);
-      const right = Math.min((end - seen.from) * perSecond, seen.shown + 2);
+      const right = Math.min((end - seen.from) * perSecond, seen.px + 2);
       if (right > 0) pen.fillRect(left, middle - 7, Math.max(right - left, 1), 14);
     }
   }
 
   function drawLane(lane, signals, seen) {
-    const pen = prepared(lane, seen);
-    for (const signal of signals) {
-      pen.strokeStyle = pen.fillStyle = ink(signal.pen);
-      pen.lineWidth = signal.kind === "slow" ? 2 : 1.25;
-      pen.setLineDash(signal.kind === "slow" ? [6, 3] : []);
-      (signal.kind === "bar" ? drawBars : drawLine)(pen, signal, seen);
-    }
-    byId(`lane-${lane}`).classList.add("drawn");
+    const sheet = prepared(lane, seen);
+    const lines = signals.filter((signal) => signal.kind !== "bar");
+    sheet.words.fill(0);
+    for (const signal of lines) drawLine(sheet, signal, seen);
+    if (lines.length) sheet.pen.putImageData(sheet.image, 0, 0);
+    else sheet.pen.clearRect(0, 0, seen.px + 1, sheet.height + 1);
+    for (const signal of signals) (signal.kind === "bar" ? drawBars : drawReadings)(sheet, signal, seen);
+    sheet.element.classList.add("drawn");
+  }
+
+  const tickStep = (seen) => tickSteps.find((size) => (seen.to - seen.from) / size <= seen.px / 80) ?? 60;
+
+  // Faint lines behind all lanes at every tick, stronger ones where a phase begins: one row of pixels, stretched.
+  function drawRuling(seen) {
+    const canvas = byId("ruling");
+    if (canvas.width !== Math.round(seen.px)) canvas.width = Math.round(seen.px);
+    const pen = canvas.getContext("2d");
+    const perSecond = canvas.width / (seen.to - seen.from);
+    const line = (t) => pen.fillRect(Math.round((t - seen.from) * perSecond), 0, 1, 1);
+    const step = tickStep(seen);
+    pen.clearRect(0, 0, canvas.width, 1);
+    pen.fillStyle = ink("grid");
+    for (let n = Math.ceil(seen.from / step); n * step <= seen.to; n += 1) line(n * step);
+    pen.fillStyle = ink("rule");
+    data.phases.forEach(line);
   }
 
   function drawTicks(seen) {
-    const step = tickSteps.find((size) => (seen.to - seen.from) / size <= seen.shown / 80) ?? 60;
-    const pen = prepared("phase", seen);
-    const height = byId("lane-phase").querySelector("svg.plot").height.baseVal.value;
-    const perSecond = seen.shown / (seen.to - seen.from);
-    pen.font = getComputedStyle(byId("lane-phase").querySelector("text")).font;
-    pen.strokeStyle = pen.fillStyle = ink("ink");
-    pen.textAlign = "center";
+    const step = tickStep(seen);
+    const { pen, element, height } = prepared("phase", seen);
+    pen.clearRect(0, 0, seen.px + 1, height + 1);
+    const perSecond = seen.px / (seen.to - seen.from);
+    pen.fillStyle = ink("ink");
     for (let n = Math.ceil(seen.from / step); n * step <= seen.to; n += 1) {
       const x = (n * step - seen.from) * perSecond;
       pen.fillRect(x, height - 20, 1, 5);
-      if (x > 18 && x < seen.shown - 18) pen.fillText(clock(n * step, step), x, height - 5);
+      if (x > 18 && x < seen.px - 18) pen.fillText(clock(n * step, step), x, height - 5);
     }
-    byId("lane-phase").classList.add("drawn");
+    element.classList.add("drawn");
   }
 
   function clock(seconds, step) {
@@ -195,49 +217,22 @@ const detail = (() => {
     return `${seconds < 0 && size ? "−" : ""}${minutes}:${rest}`;
   }
 
-  function drawNow() {
-    state.frame = 0;
-    lanes.classList.toggle("close-in", state.zoom > 1);
-    const seen = window_();
-    byId("shown").textContent = state.zoom > 1 ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)}` : "whole match";
-    if (state.zoom <= 1) return;
-    if (state.inSight.has("phase")) drawTicks(seen);
-    for (const [lane, signals] of state.signals) {
-      if (state.inSight.has(lane)) drawLane(lane, signals, seen);
-      else byId(`lane-${lane}`).classList.add("drawn");
-    }
-  }
-
   function draw() {
-    if (!state.frame) state.frame = requestAnimationFrame(drawNow);
-  }
-
-  // Zoom by a factor; the instant that stands `px` to the right of the lanes' left edge stays there.
-  function zoomBy(factor, px) {
-    const before = window_();
-    const at = px ?? before.shown / 2;
-    const share = (strip.scrollLeft + at) / before.whole;
-    state.zoom = Math.min(Math.max(state.zoom * factor, 1), closest);
-    if (state.zoom < 1.01) state.zoom = 1;
-    lanes.style.setProperty("--zoom", String(state.zoom));
-    strip.scrollLeft = share * window_().whole - at;
-    draw();
-  }
-
-  const watcher = new IntersectionObserver((entries) => {
-    for (const { target, isIntersecting } of entries) {
-      const lane = target.id.slice("lane-".length);
-      if (isIntersecting) state.inSight.add(lane);
-      else state.inSight.delete(lane);
+    const seen = stretch.seen();
+    byId("shown").textContent = stretch.zoomed() ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)}` : "whole match";
+    if (stretch.zoomed()) drawRuling(seen);
+    if (!stretch.closeIn()) return;
+    for (const { id } of stretch.inSight) {
+      const lane = id.slice("lane-".length);
+      if (lane === "phase") drawTicks(seen);
+      else if (state.signals.has(lane)) drawLane(lane, state.signals.get(lane), seen);
     }
-    draw();
-  }, { rootMargin: "150px 100000px" });
-  for (const lane of document.querySelectorAll(".lane")) watcher.observe(lane);
-  strip.addEventListener("scroll", draw, { passive: true });
-  addEventListener("resize", draw);
+  }
+
+  stretch.onPlace(draw);
   for (const query of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) {
     matchMedia(query).addEventListener("change", () => { inks.clear(); draw(); });
   }
   addEventListener("load", () => setTimeout(unpack, 0));
-  return { data, valueAt, nextReading, zoomBy, window: window_, zoomed: () => state.zoom > 1 };
+  return { valueAt, nextReading };
 })();

@@ -1,8 +1,7 @@
 (() => {
   const byId = (id) => document.getElementById(id);
-  const { data } = detail;
+  const { data } = stretch;
   const range = byId("cursor");
-  const lanes = byId("lanes");
   const strip = document.querySelector(".strip");
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
   const paces = [0.25, 0.5, 1, 2, 4, 8];
@@ -68,7 +67,7 @@
 
   function moveTo(t, follow = true, byVideo = false) {
     state.t = Math.min(Math.max(Math.round(t * 1e4) / 1e4, data.start), last);
-    byId("needle").style.setProperty("--at", String((state.t - data.from) / (data.to - data.from)));
+    stretch.point(state.t);
     byId("now").textContent = clock(state.t);
     range.value = String(indexOf(state.t));
     range.setAttribute("aria-valuetext", `${clock(state.t)}, ${read("phase", state.t)}`);
@@ -76,17 +75,7 @@
     for (const slot of seen) showReading(slot);
     clearTimeout(state.rest);
     state.rest = setTimeout(() => slots.forEach(showReading), 120);
-    if (follow) keepInView();
-  }
-
-  function keepInView() {
-    const track = byId("track");
-    const left = track.offsetLeft + track.offsetWidth * Number(byId("needle").style.getPropertyValue("--at"));
-    const name = document.querySelector(".lane .name");
-    const covered = getComputedStyle(name.parentElement).display === "grid" ? name.offsetWidth : 0;
-    if (left < strip.scrollLeft + covered || left > strip.scrollLeft + strip.clientWidth - 20) {
-      strip.scrollLeft = left - covered - (strip.clientWidth - covered) / 3;
-    }
+    if (follow) stretch.show(state.t);
   }
 
   function play(on) {
@@ -121,13 +110,8 @@
   }
 
   // Zoom about the cursor where it is in sight, else about the middle.
-  function zoom(factor) {
-    const seen = detail.window();
-    const inSight = state.t >= seen.from && state.t <= seen.to;
-    detail.zoomBy(factor, inSight ? ((state.t - seen.from) / (seen.to - seen.from)) * seen.shown : undefined);
-  }
-
-  const slide = (way) => { strip.scrollLeft += way * 0.5 * detail.window().shown; };
+  const zoom = (factor) => stretch.zoomBy(factor, stretch.has(state.t) ? stretch.pxOf(state.t) : undefined);
+  const slide = (way) => stretch.slideBy(way * 0.5 * stretch.shownS());
 
   function goToEvent(way) {
     const ahead = data.events.filter(([t]) => (t - state.t) * way > 5e-5);
@@ -235,42 +219,6 @@
     event.preventDefault();
   }
 
-  // A press on a lane sets the cursor; a drag moves it or, zoomed in, slides the strip.
-  const drag = { from: null, scroll: 0, moved: false };
-
-  function setByPointer(event) {
-    const box = lanes.querySelector(".view").getBoundingClientRect();
-    moveTo(onGrid(data.from + ((event.clientX - box.left) / box.width) * (data.to - data.from)), false);
-  }
-
-  function onDown(event) {
-    if (!event.target.closest(".view") || event.target.closest("a") || event.button) return;
-    Object.assign(drag, { from: event.clientX, scroll: strip.scrollLeft, moved: false });
-  }
-
-  function onMove(event) {
-    if (drag.from === null || event.pointerType !== "mouse") return;
-    if (!(event.buttons & 1)) drag.from = null;
-    else if (!detail.zoomed()) setByPointer(event);
-    else if (drag.moved || Math.abs(event.clientX - drag.from) > 4) {
-      drag.moved = true;
-      strip.scrollLeft = drag.scroll + drag.from - event.clientX;
-    }
-  }
-
-  function onUp(event) {
-    if (drag.from !== null && !drag.moved) setByPointer(event);
-    drag.from = null;
-  }
-
-  function onWheel(event) {
-    if (!event.ctrlKey || !event.target.closest(".view, .scrub")) return;
-    event.preventDefault();
-    const seen = detail.window();
-    const px = event.clientX - strip.getBoundingClientRect().left - seen.left;
-    detail.zoomBy(Math.exp(-Math.max(Math.min(event.deltaY, 100), -100) * 0.005), Math.min(Math.max(px, 0), seen.shown));
-  }
-
   function onClick(event) {
     const moment = event.target.closest("a.moment");
     if (moment) moveTo(Number(moment.dataset.at));
@@ -289,11 +237,7 @@
 
   range.max = String(data.count - 1);
   range.addEventListener("input", () => moveTo(data.start + Number(range.value) * data.step));
-  lanes.addEventListener("pointerdown", onDown);
-  addEventListener("pointermove", onMove);
-  lanes.addEventListener("pointerup", onUp);
-  addEventListener("pointercancel", () => { drag.from = null; });
-  strip.addEventListener("wheel", onWheel, { passive: false });
+  gestures({ moveTo, onGrid });
   document.addEventListener("click", onClick);
   document.addEventListener("keydown", onKey);
   addEventListener("beforeprint", () => {

@@ -24,7 +24,8 @@ LOAD_BAR_S, FRAMES_BAR = 1.0, 30.0
 MOVES = {
     "cursor": "document.body.dispatchEvent(new KeyboardEvent('keydown', {key: 'ArrowRight', bubbles: true}))",
     "zoom": "document.querySelector(n % 12 < 6 ? '[data-do=wider]' : '[data-do=narrower]').click()",
-    "slide": "document.querySelector('.strip').scrollLeft += 9",
+    "slide": "document.querySelector('.view')"
+    ".dispatchEvent(new WheelEvent('wheel', {deltaX: 9, bubbles: true}))",
 }
 FRAMES = """(move) => new Promise((done) => {
   const act = MOVE;

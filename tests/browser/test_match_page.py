@@ -144,13 +144,20 @@ def test_a_moment_in_a_table_leads_to_the_strip(visit: Opened) -> None:
 
 def test_zoom_widens_the_strip_inside_its_own_region(visit: Opened) -> None:
     opened = visit("match")
-    before = opened.page.locator("#lanes").evaluate("e => e.scrollWidth")
+    plot = opened.page.locator("#lane-cycles svg.plot")
+    before = plot.bounding_box()
 
     opened.page.get_by_role("button", name="Zoom in").click()
     opened.page.keyboard.press("+")
+    opened.page.wait_for_timeout(100)
+    after = plot.bounding_box()
 
-    assert opened.page.locator("#lanes").evaluate("e => e.scrollWidth") > 3 * before
+    assert before is not None
+    assert after is not None
+    assert after["width"] == pytest.approx(4 * before["width"])
     assert opened.width()[0] <= 1280
+    strip = opened.page.locator(".strip").evaluate("e => [e.scrollLeft, e.clientWidth < 1280]")
+    assert strip == [0, True]
 
 
 def test_play_moves_on_and_pauses(visit: Opened) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from playwright.sync_api import Page, expect
+import pytest
+from playwright.sync_api import CDPSession, Page, expect
 
 from tests.browser.conftest import Visit
 from tests.reports.synthetic_match import START_S, synthetic_analysis
@@ -20,6 +21,27 @@ def ready(visit: Opened, **options: object) -> Visit:
     opened = visit("match", **options)
     opened.page.wait_for_selector(READY, state="attached")
     return opened
+
+
+def settled(page: Page) -> None:
+    """Waits until the lanes in sight stand where they belong: four frames."""
+    page.evaluate(
+        """() => new Promise((done) => {
+          const frame = (left) => (left ? requestAnimationFrame(() => frame(left - 1)) : done());
+          frame(4);
+        })"""
+    )
+
+
+def width_of_plot(page: Page) -> float:
+    """How wide the whole match is drawn."""
+    return float(page.locator("#lane-cycles svg.plot").evaluate("e => e.getBoundingClientRect().width"))
+
+
+def share_at(page: Page, x: float) -> float:
+    """Which share of the match stands at this place of the window."""
+    box = "document.querySelector('#lane-cycles svg.plot').getBoundingClientRect()"
+    return float(page.evaluate(f"([x]) => {{ const b = {box}; return (x - b.left) / b.width; }}", [x]))
 
 
 def dark_pixels(page: Page, lane: str) -> int:
@@ -95,42 +117,146 @@ def test_zoomed_in_lanes_show_their_samples(visit: Opened) -> None:
 def test_the_wheel_zooms_about_the_pointer_and_a_drag_slides(visit: Opened) -> None:
     opened = ready(visit)
     page = opened.page
-    view = page.locator("#lane-supply .view")
+    view = page.locator("#lane-cycles .view")
     view.scroll_into_view_if_needed()
     box = view.bounding_box()
     assert box is not None
-    at = (box["x"] + 0.75 * box["width"], box["y"] + 10)
-    box_of_view = "document.querySelector('.view').getBoundingClientRect()"
-    instant = f"([x]) => {{ const b = {box_of_view}; return (x - b.left) / b.width; }}"
+    at = (box["x"] + 0.75 * box["width"], box["y"] + 5)
 
     page.mouse.move(*at)
     page.keyboard.down("Control")
     for _ in range(4):
         page.mouse.wheel(0, -100)
     page.keyboard.up("Control")
-    page.wait_for_timeout(100)
-    assert page.locator("#lanes").evaluate("e => e.scrollWidth") > 4 * box["width"]
-    assert abs(page.evaluate(instant, [at[0]]) - 0.75) < 0.003
+    settled(page)
+    assert width_of_plot(page) > 4 * box["width"]
+    assert share_at(page, at[0]) == pytest.approx(0.75, abs=0.003)
 
     before = opened.clock()
     page.mouse.down()
     page.mouse.move(at[0] - 300, at[1], steps=4)
     page.mouse.up()
+    settled(page)
     assert opened.clock() == before
-    assert page.evaluate(instant, [at[0]]) > 0.76
+    assert share_at(page, at[0]) > 0.76
 
 
 def test_sliding_by_key_and_by_button(visit: Opened) -> None:
     page = ready(visit).page
+    page.locator("#lane-cycles").scroll_into_view_if_needed()
     for _ in range(3):
         page.keyboard.press("+")
-    left = page.locator(".strip").evaluate("e => e.scrollLeft")
+    settled(page)
+    before = share_at(page, 700)
 
     page.keyboard.press("]")
     page.get_by_role("button", name="Slide right").click()
     page.keyboard.press("[")
+    settled(page)
 
-    assert page.locator(".strip").evaluate("e => e.scrollLeft") > left + 200
+    assert share_at(page, 700) == pytest.approx(before + 0.5 / 8, abs=0.001)
+
+
+def test_the_wheel_slides_with_shift_and_sideways_but_leaves_the_page_its_own(visit: Opened) -> None:
+    page = ready(visit).page
+    for _ in range(3):
+        page.keyboard.press("+")
+    page.locator("#lane-cycles .view").hover()
+    settled(page)
+    before, scrolled = share_at(page, 700), page.evaluate("scrollY")
+
+    page.mouse.wheel(100, 0)
+    settled(page)
+    sideways = share_at(page, 700)
+    page.keyboard.down("Shift")
+    page.mouse.wheel(0, 100)
+    page.keyboard.up("Shift")
+    settled(page)
+    assert before < sideways < share_at(page, 700)
+    assert page.evaluate("scrollY") == scrolled
+    page.mouse.wheel(0, 100)
+    page.wait_for_timeout(200)
+    assert page.evaluate("scrollY") > scrolled
+
+
+def touch(session: CDPSession, kind: str, *points: tuple[float, float]) -> None:
+    """One touch event with these fingers down."""
+    fingers = [{"x": x, "y": y, "id": number} for number, (x, y) in enumerate(points)]
+    session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": fingers})
+
+
+def test_two_fingers_zoom_about_their_middle_and_one_slides(visit: Opened) -> None:
+    opened = ready(visit, width=390, has_touch=True, is_mobile=True)
+    page = opened.page
+    view = page.locator("#lane-cycles .view")
+    view.scroll_into_view_if_needed()
+    settled(page)
+    box = view.bounding_box()
+    assert box is not None
+    y, middle = box["y"] + 5, 200.0
+    fingers = page.context.new_cdp_session(page)
+    width, share, before = width_of_plot(page), share_at(page, middle), opened.clock()
+
+    touch(fingers, "Start", (middle - 40, y), (middle + 40, y))
+    for apart in (50, 60, 80):
+        touch(fingers, "Move", (middle - apart, y), (middle + apart, y))
+    touch(fingers, "End")
+    settled(page)
+    assert width_of_plot(page) == pytest.approx(2 * width, rel=0.02)
+    assert share_at(page, middle) == pytest.approx(share, abs=0.01)
+
+    touch(fingers, "Start", (middle, y))
+    for moved in (20, 60, 100):
+        touch(fingers, "Move", (middle - moved, y))
+    touch(fingers, "End")
+    settled(page)
+    assert share_at(page, middle) == pytest.approx(share + 100 / width_of_plot(page), abs=0.02)
+    assert opened.clock() == before
+    page.locator("#lane-motor-0 .view").tap(position={"x": 60, "y": 30})
+    assert opened.clock() != before
+
+
+def test_on_a_phone_the_lanes_stay_legible_and_inside_their_region(visit: Opened) -> None:
+    opened = ready(visit, width=390)
+
+    assert width_of_plot(opened.page) == pytest.approx(600)
+    assert opened.page.locator("#shown").inner_text() != "whole match"
+    assert opened.width()[0] <= 390
+
+
+def test_a_mark_out_of_sight_slides_into_it_when_the_keyboard_reaches_it(visit: Opened) -> None:
+    page = ready(visit).page
+    page.locator("#lane-findings a").first.focus()
+    for _ in range(5):
+        page.keyboard.press("+")
+    for _ in range(4):
+        page.keyboard.press("Tab")
+        settled(page)
+        inside = page.evaluate(
+            """() => {
+              const mark = document.activeElement.getBoundingClientRect();
+              const view = document.querySelector('#lane-findings .view').getBoundingClientRect();
+              return mark.left >= view.left - 14 && mark.right <= view.right + 14;
+            }"""
+        )
+        assert inside
+
+
+def test_lines_keep_their_spikes_and_their_gaps_at_any_zoom(visit: Opened) -> None:
+    page = ready(visit).page
+    drawn = page.evaluate(
+        """() => {
+          const t = [0, 1, 2, 3, 3.001, 3.002, 8, 9], v = [0, 0, 0, 0, 9, 0, 0, 0];
+          const words = new Uint32Array(90 * 12);
+          const window = { columns: 90, from: 0, perSecond: 10, level: (v) => 10 - v };
+          pixels.gather({ t, v }, 0, t.length, 2, window);
+          pixels.paint({ words, width: 90, height: 12 }, 0x0000ff, 1, () => false);
+          const filled = (x, y) => words[y * 90 + x] !== 0;
+          return [filled(30, 1), filled(29, 1), filled(15, 10), filled(50, 10), filled(85, 10)];
+        }"""
+    )
+
+    assert drawn == [True, False, True, False, True]
 
 
 def test_where_the_browser_cannot_inflate_the_envelope_serves(visit: Opened) -> None:

@@ -1,0 +1,112 @@
+"use strict";
+// Which stretch of the match the lanes show. Whatever moves it only notes it down; once a frame the lanes in
+// sight are set to it, and whoever draws is told. Widths are told by an observer, so that nothing is measured.
+const stretch = (() => {
+  const byId = (id) => document.getElementById(id);
+  const data = JSON.parse(byId("cursor-data").textContent);
+  const lanes = byId("lanes");
+  const whole = data.to - data.from;
+  const narrowestPx = 600;
+  const shortestS = 0.5;
+  const plots = new Map([...lanes.querySelectorAll(".lane")].map((lane) => [lane, lane.querySelector("svg.plot")]));
+  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start };
+  const placed = { from: data.from, zoom: 1 };
+  const inSight = new Set();
+  const still = new Set();
+  const told = [];
+
+  const least = () => Math.max(1, narrowestPx / (state.width || narrowestPx));
+  const shownS = () => whole / state.zoom;
+  const perPx = () => shownS() / state.width;
+
+  function settle() {
+    state.zoom = Math.min(Math.max(state.zoom, least()), Math.max(whole / shortestS, least()));
+    if (state.zoom < least() * 1.01) state.zoom = least();
+    state.from = Math.min(Math.max(state.from, data.from), Math.max(data.to - shownS(), data.from));
+    if (!state.frame) state.frame = requestAnimationFrame(place);
+  }
+
+  function placePlot(lane) {
+    const plot = plots.get(lane);
+    if (placed.zoom <= 1 || (still.has(lane) && closeIn())) {
+      plot.style.removeProperty("width");
+      plot.style.removeProperty("transform");
+      return;
+    }
+    const px = placed.zoom * state.width;
+    plot.style.width = `${px}px`;
+    plot.style.transform = `translateX(${((data.from - placed.from) / whole) * px}px)`;
+  }
+
+  function place() {
+    state.frame = 0;
+    Object.assign(placed, { from: state.from, zoom: state.zoom });
+    lanes.classList.toggle("zoomed", placed.zoom > 1);
+    lanes.classList.toggle("close-in", closeIn());
+    for (const lane of inSight) placePlot(lane);
+    byId("extent").style.transform = `translateX(${((placed.from - data.from) / whole) * 100}%) scaleX(${1 / placed.zoom})`;
+    point(state.cursor);
+    for (const tell of told) tell();
+  }
+
+  // Where the cursor's line stands.
+  function point(t) {
+    state.cursor = t;
+    byId("needle").style.setProperty("--at", String(((t - placed.from) / whole) * placed.zoom));
+  }
+
+  const closeIn = () => placed.zoom > least() * 1.001;
+  const seen = () => ({ from: placed.from, to: placed.from + whole / placed.zoom, px: state.width });
+  const left = () => lanes.querySelector(".view").getBoundingClientRect().left;
+
+  // Zoom by a factor, 0 for the whole match; the instant `px` to the right of the lanes' left edge stays there.
+  function zoomBy(factor, px = state.width / 2) {
+    const at = state.from + px * perPx();
+    state.zoom = Math.min(Math.max(state.zoom * factor, least()), whole / shortestS);
+    state.from = at - px * perPx();
+    settle();
+  }
+
+  function slideBy(seconds) {
+    state.from += seconds;
+    settle();
+  }
+
+  // Slides only where t is out of sight or about to leave it.
+  function show(t) {
+    if (t >= state.from && t <= state.from + 0.97 * shownS()) return;
+    if (state.zoom <= 1) return;
+    state.from = t - shownS() / 3;
+    settle();
+  }
+
+  // A lane whose drawing is all samples and levels: its canvas tells the rest, so that its drawing may stand still.
+  function stand(lane) {
+    if (!plots.get(lane).querySelector("rect, circle, a, .at")) still.add(lane);
+  }
+
+  const watcher = new IntersectionObserver((entries) => {
+    for (const { target, isIntersecting } of entries) {
+      if (isIntersecting) inSight.add(target);
+      else inSight.delete(target);
+    }
+    settle();
+  }, { rootMargin: "60px 0px" });
+  for (const lane of plots.keys()) watcher.observe(lane);
+
+  new ResizeObserver(([entry]) => {
+    state.width = entry.contentRect.width;
+    settle();
+  }).observe(lanes.querySelector(".view"));
+
+  return {
+    data, inSight, plots, stand, point, seen, closeIn, zoomBy, slideBy, show, shownS,
+    zoomed: () => state.zoom > 1,
+    has: (t) => t >= state.from && t <= state.from + shownS(),
+    pxOf: (t) => (t - state.from) / perPx(),
+    pxAt: (clientX) => Math.min(Math.max(clientX - left(), 0), state.width),
+    timeAt: (clientX) => placed.from + (clientX - left()) * perPx(),
+    slidePx: (px) => slideBy(px * perPx()),
+    onPlace: (tell) => { told.push(tell); },
+  };
+})();
