@@ -12,6 +12,7 @@ from markupsafe import Markup
 from reports import tables, words
 from reports.closeups import close_up
 from reports.cycle_chart import cycle_chart
+from reports.motor_tables import energy_table, load_share_table
 from reports.palette import css_variables
 from reports.policy import content_policy
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
@@ -72,6 +73,8 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         typical_cycle_s=summary_of(analysis).median_cycle_s,
         maps=list(working_maps(analysis)),
         cycles=cycle_chart(analysis),
+        energy=energy_table(analysis),
+        load_share=load_share_table(analysis),
         hands_in=HANDS_IN,
         event_href=event_href,
     )

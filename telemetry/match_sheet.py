@@ -41,7 +41,11 @@ class MatchSheet:
 
     def row_of(self, facts: MatchFacts) -> SheetRow | None:
         """The row of a match: by the log's file name, else by the match's own name, case aside."""
-        file, name = facts.summary.file.lower(), facts.name.lower()
+        return self.row_named(facts.summary.file, facts.name)
+
+    def row_named(self, file: str, name: str) -> SheetRow | None:
+        """The row of the match in a log of that file name, or of that name."""
+        file, name = file.lower(), name.lower()
         for wanted in (file, _stem(file), name):
             for row in self.rows:
                 if wanted in (row.file.lower(), _stem(row.file.lower())):

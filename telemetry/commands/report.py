@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from telemetry.commands.batch import Done, Extras, run_all, tasks_of
+from telemetry.commands.films import VIDEO_ENDINGS, with_films
 from telemetry.commands.loading import sheet_for
 from telemetry.commands.options import (
     EXIT_DONE,
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 __all__ = ["print_event", "report"]
 
 _PRINTED_TRENDS = 5
-_VIDEO_ENDINGS = (".mp4", ".m4v", ".webm", ".mov", ".ogv", ".mkv")
 
 
 @click.command(context_settings=HELP)
@@ -90,6 +90,7 @@ def report(
     tasks = tasks_of(log_paths, robot_path, reader_limits(limits), out, extras)
     _check_video(video, len(tasks))
     sheet, sheet_complaints = sheet_for(log_paths, sheet_path)
+    tasks, missing = with_films(tasks, sheet, sheet_path.parent if sheet_path else None)
     with _progress(len(tasks)) as tell:
         done = run_all(tasks, jobs=jobs, tell=tell)
     event = event_from(_facts(done), unusable=_unusable(done), sheet=sheet)
@@ -98,7 +99,7 @@ def report(
         click.echo(json_text(event_json(event)), nl=False)
     else:
         print_event(event, _facts(done), out)
-    complaints = [*sheet_complaints, *(line for one in done for line in one.complaints)]
+    complaints = [*sheet_complaints, *missing, *(line for one in done for line in one.complaints)]
     for line in dict.fromkeys(complaints):
         complain(line)
     broken = [f"{one.name}: {failure}" for one in _facts(done) for failure in one.broken]
@@ -131,8 +132,8 @@ def _check_video(video: Path | None, logs: int) -> None:
         return
     if logs != 1:
         raise click.UsageError(f"--video goes with one log, not {logs}; report that match by itself")
-    if video.suffix.lower() not in _VIDEO_ENDINGS:
-        known = ", ".join(_VIDEO_ENDINGS)
+    if video.suffix.lower() not in VIDEO_ENDINGS:
+        known = ", ".join(VIDEO_ENDINGS)
         raise click.BadParameter(f"{shown(video.name)} is no video that browsers play ({known})")
 
 

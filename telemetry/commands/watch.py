@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from telemetry.commands.batch import Task, run_task
+from telemetry.commands.films import with_films
 from telemetry.commands.loading import sheet_for, stem
 from telemetry.commands.options import (
     EXIT_DONE,
@@ -85,13 +86,14 @@ class _Desk:
     def report(self, file: str) -> None:
         """Judge one log, write its pages and the event's, and print a line; never raises for a bad log."""
         try:
-            done = run_task(self._task(file))
+            (task,), missing = self._with_film(self._task(file))
+            done = run_task(task)
             self._done[file] = done
             self._refresh()
         except RattletraceError as error:
             complain(str(error))
             return
-        for line in done.complaints:
+        for line in [*missing, *done.complaints]:
             complain(line)
         for one in done.facts:
             counts = {str(level): number for level, number in one.summary.counts.items()}
@@ -107,6 +109,10 @@ class _Desk:
         robot = self._robot or (beside if beside.is_file() else None)
         taken = frozenset(name.lower() for other, name in self._names.items() if other != file)
         return Task(self._folder / file, robot, self._names[file], taken, self._limits, self._out)
+
+    def _with_film(self, task: Task) -> tuple[list[Task], list[str]]:
+        sheet, _ = sheet_for([self._folder], self._sheet)
+        return with_films([task], sheet, self._sheet.parent if self._sheet else None)
 
     def _refresh(self) -> None:
         from reports.writing import write_event_page

@@ -1,0 +1,96 @@
+"""Tables for mentors: where the energy went, by mechanism and phase, and how motors share their work."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from reports.tables import Cell, Table
+from reports.words import number, percent
+from telemetry.analysis import Analysis
+from telemetry.estimators.load_share import LoadShare, mechanisms, share_load
+
+__all__ = ["energy_table", "load_share_table"]
+
+
+def energy_table(analysis: Analysis) -> Table | None:
+    """Energy out of the battery in each phase, a row for each mechanism and one for the whole robot.
+
+    None where it is told of nothing. A mechanism with a motor whose energy cannot be told is left out.
+    """
+    supply, phases = analysis.supply, tuple(dict.fromkeys(p.phase for p in analysis.match.phases))
+    whole_wh = supply.energy_wh if supply else None
+    ranked = sorted(_by_mechanism(analysis), key=lambda entry: -sum(entry[1].values()))
+    rows = [_energy_row(name, wh, sum(wh.values()), whole_wh, phases) for name, wh in ranked]
+    if supply and supply.energy_by_phase_wh and whole_wh is not None:
+        rows.append(_energy_row("whole robot", supply.energy_by_phase_wh, whole_wh, whole_wh, phases))
+    if not rows:
+        return None
+    caption = "Energy out of the battery by phase; less than nothing where a motor fed back more than it took"
+    return Table(
+        caption, ("Mechanism", *map(str.capitalize, phases), "In all", "Of the robot’s"), tuple(rows)
+    )
+
+
+def _by_mechanism(analysis: Analysis) -> Iterator[tuple[str, Mapping[str, float]]]:
+    """Each mechanism with the energy of its motors by phase; a motor without one stands alone."""
+    together: dict[str, list[Mapping[str, float] | None]] = {}
+    for name, use in analysis.motor_use.items():
+        motor = analysis.robot.motors.get(name)
+        together.setdefault((motor.mechanism if motor else None) or name, []).append(use.energy_by_phase_wh)
+    for mechanism, parts in together.items():
+        known = [part for part in parts if part]
+        if len(known) == len(parts):
+            phases = dict.fromkeys(phase for part in known for phase in part)
+            yield mechanism, {phase: sum(part.get(phase, 0.0) for part in known) for phase in phases}
+
+
+def _energy_row(
+    name: str,
+    by_phase_wh: Mapping[str, float],
+    total_wh: float,
+    whole_wh: float | None,
+    phases: tuple[str, ...],
+) -> tuple[Cell, ...]:
+    share = percent(total_wh / whole_wh) if whole_wh and total_wh >= 0 else "–"
+    figures = [number(by_phase_wh.get(phase), "Wh", 2) for phase in phases]
+    return (
+        Cell(name),
+        *(Cell(text, number=True) for text in [*figures, number(total_wh, "Wh", 2), share]),
+    )
+
+
+def load_share_table(analysis: Analysis) -> Table | None:
+    """For each motor of a mechanism of several: its current beside that of the others while driven alike.
+
+    The median over seconds so compared, with the range of the middle eight in ten. None where nothing shares.
+    """
+    rows = tuple(row for shared in _shared(analysis) for row in shared)
+    caption = (
+        "Current of each motor as a multiple of the mean of the others of its mechanism while all are driven "
+        "alike under load; 1.00 is an even share"
+    )
+    columns = ("Mechanism", "Motor", "Beside the others", "Eight seconds in ten", "Compared", "Findings")
+    return Table(caption, columns, rows) if rows else None
+
+
+def _shared(analysis: Analysis) -> Iterator[list[tuple[Cell, ...]]]:
+    for mechanism, names in mechanisms(analysis.robot).items():
+        if all(name in analysis.motors for name in names):
+            shared = share_load(analysis.robot, analysis.motors, names)
+            yield [_share_row(analysis, mechanism, name, shared) for name in names]
+
+
+def _share_row(analysis: Analysis, mechanism: str, motor: str, shared: LoadShare | None) -> tuple[Cell, ...]:
+    numbered = enumerate(analysis.findings, 1)
+    found = tuple(n for n, f in numbered if f.kind == "load_share" and f.subject == mechanism)
+    marks = Cell("" if found else "none", findings=found)
+    if shared is None:
+        told = Cell("never driven alike under load", number=True)
+        return Cell(mechanism), Cell(motor), told, Cell("–"), Cell("–"), marks
+    low, middle, high = np.quantile(shared.ratio[shared.motors.index(motor)], [0.1, 0.5, 0.9])
+    return (
+        Cell(mechanism), Cell(motor), Cell(f"{middle:.2f}", number=True),
+        Cell(f"{low:.2f} to {high:.2f}", number=True), Cell(f"{len(shared.start_s)} s", number=True), marks,
+    )  # fmt: skip
