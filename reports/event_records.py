@@ -57,6 +57,7 @@ def _trend(trend: Trend) -> dict[str, Any]:
         "low": trend.low,
         "high": trend.high,
         "p": trend.p,
+        "count_p": trend.count_p,
         "adjusted_p": trend.adjusted_p,
         "direction": trend.direction,
         "found": trend.found,

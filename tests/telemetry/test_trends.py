@@ -39,6 +39,25 @@ def test_dropouts_that_become_more_are_rising() -> None:
     assert trend.low > 0
 
 
+def test_dropouts_are_judged_as_counts_beside_the_test_by_ranks() -> None:
+    trend = _only(_dropouts(0, 1, 0, 1, 0, 2, 1, 4))
+    assert trend.p > 0.02
+    assert (trend.direction, trend.judging_p) == ("rising", trend.count_p)
+    assert "by the counts" in trend.text
+
+
+def test_many_steady_motors_do_not_hide_a_loose_lead() -> None:
+    counts, rng = (0, 0, 1, 1, 2, 1, 3, 4), np.random.default_rng(4)
+    facts = [
+        match_facts(
+            f"m{n}", faults={ENTRY: count},
+            motors={f"motor_{m}": motor_facts(float(rng.uniform(4, 6))) for m in range(20)},
+        )
+        for n, count in enumerate(counts)
+    ]  # fmt: skip
+    assert [trend.series.subject for trend in find_trends(facts) if trend.found] == ["entry"]
+
+
 def test_the_same_in_another_order_shows_no_trend() -> None:
     assert _only(_dropouts(1, 4, 0, 3, 2, 0, 3, 1)).direction == "none shown"
 
