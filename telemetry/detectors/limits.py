@@ -131,6 +131,13 @@ def _missed(known: Analysis, subject: str, trouble: LimitTrouble) -> Words:
 
 def _stray(known: Analysis, subject: str, trouble: LimitTrouble) -> Words:
     motor = known.robot.limits[subject].motor
+    if trouble.share_of_way is not None:
+        return (
+            f"Limit {subject} closed at {match_clock(known.match, trouble.start_s)} when motor {motor} had "
+            f"made only {trouble.share_of_way:.0%} of its usual way to it.",
+            f"Look whether limit {subject} has slipped, its lever is bent or something reaches it on the "
+            "way; move its lead by hand and watch its input.",
+        )
     return (
         f"Limit {subject} read pressed from {when(known.match, trouble.start_s, trouble.end_s)} though motor "
         f"{motor} had not moved to it.",

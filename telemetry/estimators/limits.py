@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from telemetry.estimators.early_limits import find_early_closings
 from telemetry.estimators.limit_evidence import (
     Drive,
     LimitEvidence,
@@ -53,6 +54,7 @@ def _troubles(evidence: LimitEvidence, name: str, travels: tuple[Travel, ...]) -
         troubles += _overruns(evidence, name, drive)
         troubles += _misses(evidence, name, drive, travels)
         troubles += _strays(evidence, name, drive)
+        troubles += find_early_closings(evidence, name, drive, travels)
     return tuple(sorted(troubles, key=lambda trouble: (trouble.start_s, trouble.kind)))
 
 

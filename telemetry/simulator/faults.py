@@ -8,12 +8,14 @@ __all__ = [
     "BeamDropouts",
     "BreakerCycling",
     "Chatter",
+    "DeviceSilent",
     "DevicesLost",
     "Fault",
     "FaultRecord",
     "FeedJam",
     "LimitBounce",
     "LimitDead",
+    "LimitEarly",
     "LimitOverrun",
     "LimitStray",
     "LogGap",
@@ -111,6 +113,14 @@ class LimitStray:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LimitEarly:
+    """A limit that closes when driven to it over this share of the way; it opens when driven away again."""
+
+    limit: str
+    share: float = 0.6
+
+
+@dataclass(frozen=True, kw_only=True)
 class LimitBounce:
     """A limit switch that opens again and again for a moment after it was pressed."""
 
@@ -170,15 +180,30 @@ class DevicesLost:
     frozen: bool = False
 
 
+@dataclass(frozen=True, kw_only=True)
+class DeviceSilent:
+    """One device with analog channels that leaves the record or repeats its last numbers, and works on unseen.
+
+    A motor, a distance sensor, ``battery`` or ``accel``.
+    """
+
+    device: str
+    at_s: float
+    length_s: float
+    frozen: bool = False
+
+
 Fault = (
     BeamDead
     | BeamDropouts
     | BreakerCycling
     | Chatter
+    | DeviceSilent
     | DevicesLost
     | FeedJam
     | LimitBounce
     | LimitDead
+    | LimitEarly
     | LimitOverrun
     | LimitStray
     | LogGap

@@ -7,7 +7,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.simulator.faults import DevicesLost, LogGap
+from telemetry.simulator.faults import DeviceSilent, DevicesLost, LogGap
 from telemetry.simulator.machine import STEP_S
 from telemetry.simulator.play import Play
 from telemetry.simulator.specification import Level
@@ -132,7 +132,7 @@ def record(played: Play, logger: LoggerSpec) -> LogTable:
     if logger.switch_rate_hz is not None:
         polled = _packets(logger.switch_rate_hz, logger, length, gaps, rng)
     columns = [*_switches(played, logger, polled), *_numbers(played, logger, steps)]
-    lost = [fault for fault in played.faults if isinstance(fault, DevicesLost)]
+    lost = [fault for fault in played.faults if isinstance(fault, (DevicesLost, DeviceSilent))]
     kept = (column for column in columns if not logger.omits(column.key))
     return LogTable(steps, polled, tuple(_lose(column, steps, polled, lost) for column in kept))
 
@@ -230,13 +230,14 @@ def _default_name(logger: LoggerSpec, key: str) -> str:
     return f"{device}_{quantity}{suffix}"
 
 
-def _lose(column: Column, steps: Steps, polled: Steps, faults: list[DevicesLost]) -> Column:
+def _lose(column: Column, steps: Steps, polled: Steps, faults: list[DevicesLost | DeviceSilent]) -> Column:
     """Leave out, or freeze, what a lost device would have sent."""
     times = (steps if column.kind == "number" else polled) * STEP_S
     values, present = column.values.copy(), column.present.copy()
     for fault in faults:
         first, _, second = column.key.partition(".")
-        if first not in fault.devices and second not in fault.devices:
+        devices = (fault.device,) if isinstance(fault, DeviceSilent) else fault.devices
+        if first not in devices and second not in devices:
             continue
         gone = (times >= fault.at_s) & (times < fault.at_s + fault.length_s)
         if fault.frozen and gone.any():

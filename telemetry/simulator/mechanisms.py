@@ -160,6 +160,8 @@ class Hoist:
         self.honours_limits = True
         self.dead = 0
         self.stray = 0
+        self.early, self.early_share = 0, 1.0
+        self.tripped = False
         self.switches = 1
         self._metres_per_rad = spec.arm.drum_radius_m / spec.hoist.reduction
         self._robot_n = spec.mass_kg * _GRAVITY
@@ -183,7 +185,8 @@ class Hoist:
     def step(self, step_s: float) -> None:
         """Advance by one step, and look at the limits again; they cut the motor off from the next step on.
 
-        ``switches`` is what they read during the step; bits ``dead`` never read pressed, ``stray`` always.
+        ``switches`` is what they read during the step; bits ``dead`` never read pressed, ``stray`` always,
+        ``early`` from that share of the way on.
         """
         self.switches = self._read()
         motor = self.motor
@@ -199,7 +202,7 @@ class Hoist:
 
     def _read(self) -> int:
         pressed = self.low * LOWER | self.high * UPPER
-        return pressed & ~self.dead | self.stray
+        return pressed & ~self.dead | self.stray | self.tripped * self.early
 
     def _move(self, distance_m: float) -> None:
         moved = self.position_m + distance_m
@@ -207,3 +210,13 @@ class Hoist:
             self.motor.speed = 0.0
             return
         self.position_m = moved
+        if self.early:
+            self._trip(distance_m)
+
+    def _trip(self, distance_m: float) -> None:
+        """Close the early limit once its share of the way is made towards it; open it on the way back."""
+        share = moved_share = self.position_m / self.spec.travel_m
+        if self.early == LOWER:
+            share, distance_m = 1.0 - moved_share, -distance_m
+        if distance_m != 0.0:
+            self.tripped = distance_m > 0.0 and share >= self.early_share

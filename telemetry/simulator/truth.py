@@ -8,10 +8,12 @@ from numpy.typing import NDArray
 
 from telemetry.simulator.contacts import Contact
 from telemetry.simulator.faults import (
+    DeviceSilent,
     DevicesLost,
     Fault,
     FaultRecord,
     LimitOverrun,
+    LimitStray,
     LogGap,
     LooseLug,
 )
@@ -41,6 +43,8 @@ def tell_truth(played: Play, logger: LoggerSpec, table: LogTable) -> dict[str, A
     spec, plan, trace, inputs, faults = played.spec, played.plan, played.trace, played.inputs, played.faults
     input_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
     records = [*trace.faults, *input_faults, *_logging(faults, plan.length_s)]
+    records += [record for fault in faults for record in _conflicts(spec, trace, fault)]
+    records += [record for fault in faults for record in _silences(fault, logger, plan.length_s)]
     if any(isinstance(fault, LimitOverrun) for fault in faults):
         records += _overruns(spec, trace)
     stalls = [stall for place, motor in enumerate(spec.motors) for stall in _stalls(trace, place, motor)]
@@ -121,6 +125,33 @@ def _overruns(spec: RobotSpec, trace: Trace) -> list[FaultRecord]:
         driven_on = (trace.limits >> bit & 1 == 1) & (sign * duty >= _DRIVEN_DUTY)
         records += [FaultRecord("limit_overrun", limit.name, *span) for span in _spans(driven_on)]
     return records
+
+
+def _conflicts(spec: RobotSpec, trace: Trace, fault: Fault) -> list[FaultRecord]:
+    """Where a limit that is not there read pressed together with the other end."""
+    if not isinstance(fault, LimitStray):
+        return []
+    other = 1 if fault.limit == spec.arm.low.name else 0
+    pressed = (trace.limits >> other & 1 == 1) & (trace.limits >> (1 - other) & 1 == 1)
+    lies = np.zeros(len(pressed), dtype=bool)
+    for start_s, end_s in fault.windows:
+        lies[round(start_s / STEP_S) : round(end_s / STEP_S)] = True
+    return [FaultRecord("limit_conflict", fault.limit, *span) for span in _spans(pressed & lies)]
+
+
+def _silences(fault: Fault, logger: LoggerSpec, length_s: float) -> list[FaultRecord]:
+    """A device's silence, under the names that its channels have in a robot file."""
+    if not isinstance(fault, DeviceSilent):
+        return []
+    names = {"battery": ["supply"], "accel": [logger.name(f"accel.{axis}") for axis in "xy"]}
+    state = "frozen" if fault.frozen else "missing"
+    return [
+        FaultRecord(
+            "flatline", name, fault.at_s, min(fault.at_s + fault.length_s, length_s), {"state": state}
+        )
+        for name in names.get(fault.device, [fault.device])
+        if not logger.omits(fault.device)
+    ]
 
 
 def _spans(mask: NDArray[np.bool_]) -> list[tuple[float, float]]:

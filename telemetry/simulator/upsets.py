@@ -1,7 +1,7 @@
 """Faults that act on the robot itself while it plays: leads, breakers, lugs, bearings, limit switches."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telemetry.simulator.driver import Driver
 from telemetry.simulator.electrics import Battery, Motor
@@ -10,6 +10,7 @@ from telemetry.simulator.faults import (
     Fault,
     FaultRecord,
     LimitDead,
+    LimitEarly,
     LimitOverrun,
     LimitStray,
     LooseLug,
@@ -52,6 +53,8 @@ class Upsets:
         self._length_s = length_s
         self._switched: list[_Switched] = []
         self._lugs: list[LooseLug] = []
+        self._early: LimitEarly | None = None
+        self._tripped = False
         for fault in faults:
             self._prepare(fault)
 
@@ -66,14 +69,25 @@ class Upsets:
                 self._motors[switched.motor].unplugged = True
         self._hoist.dead = sum({switched.dead for switched in acting})
         self._hoist.stray = sum({switched.stray for switched in acting})
+        self._note_trip(now_s)
         for lug in self._lugs:
             if now_s >= lug.from_s:
                 self._battery.resistance_ohm = lug.resistance_ohm
 
+    def _note_trip(self, now_s: float) -> None:
+        """Put down when the early limit closed short of its end; it stays closed until the arm goes back."""
+        if self._hoist.tripped and not self._tripped and self._early is not None:
+            self._note(
+                "limit_stray", self._early.limit, (now_s, self._length_s), {"share": self._early.share}
+            )
+        elif self._tripped and not self._hoist.tripped:
+            self.records[-1] = replace(self.records[-1], end_s=now_s)
+        self._tripped = self._hoist.tripped
+
     def _prepare(self, fault: Fault) -> None:
         if isinstance(fault, (MotorUnplugged, BreakerCycling, TightMechanism)):
             self._prepare_motor(fault)
-        elif isinstance(fault, (LimitDead, LimitStray, LimitOverrun)):
+        elif isinstance(fault, (LimitDead, LimitEarly, LimitStray, LimitOverrun)):
             self._prepare_limit(fault)
         elif isinstance(fault, LooseLug):
             self._lugs.append(fault)
@@ -98,10 +112,13 @@ class Upsets:
                 "breaker_cycling", fault.motor, (windows[0][0], windows[-1][1]), {"times": fault.times}
             )
 
-    def _prepare_limit(self, fault: LimitDead | LimitStray | LimitOverrun) -> None:
+    def _prepare_limit(self, fault: LimitDead | LimitEarly | LimitStray | LimitOverrun) -> None:
         if isinstance(fault, LimitOverrun):
             self._hoist.honours_limits = False
             self._driver.overruns_s = fault.driven_on_s
+        elif isinstance(fault, LimitEarly):
+            self._hoist.early, self._hoist.early_share = self._limit(fault.limit), fault.share
+            self._early = fault
         elif isinstance(fault, LimitDead):
             window = (fault.from_s, self._length_s)
             self._switched.append(_Switched(dead=self._limit(fault.limit), windows=(window,)))

@@ -14,11 +14,13 @@ from telemetry.simulator import (
     BeamDropouts,
     BeamSpec,
     Chatter,
+    DeviceSilent,
     DevicesLost,
     Fault,
     FeedJam,
     LimitBounce,
     LimitDead,
+    LimitEarly,
     LimitOverrun,
     LimitSpec,
     LimitStray,
@@ -124,7 +126,9 @@ def _troubles(spec: RobotSpec) -> Mapping[str, tuple[Fault, ...]]:
     first, last = beams[0], beams[-1]
     low, high = spec.arm.low.name, spec.arm.high.name
     tail = spec.motor_names[3:]
-    noisy = (NoisyRange(from_s=60.0),) if spec.tower.range_sensor else ()
+    sensor = spec.tower.range_sensor
+    ranged = (DeviceSilent(device=sensor.name, at_s=66.0, length_s=7.0, frozen=True),) if sensor else ()
+    noisy = (NoisyRange(from_s=60.0),) if sensor else ()
     return {
         "clean-1": (),
         "clean-2": (),
@@ -140,6 +144,12 @@ def _troubles(spec: RobotSpec) -> Mapping[str, tuple[Fault, ...]]:
             DevicesLost(subject="motor bus", devices=tail[1:], at_s=80.0, length_s=9.0, frozen=True),
             Chatter(beam=first, trigger="hits"),
             LimitBounce(limit=high),
+        ),
+        "analog": (
+            DeviceSilent(device=tail[0], at_s=50.0, length_s=6.0),
+            DeviceSilent(device=spec.motor_names[2], at_s=85.0, length_s=5.0, frozen=True),
+            LimitEarly(limit=low),
+            *ranged,
         ),
         "loom": (
             DevicesLost(subject="tower loom", devices=tuple(beams), at_s=58.0, length_s=14.0),

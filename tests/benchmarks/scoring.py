@@ -201,6 +201,13 @@ def _limit_overruns(judged: Judged) -> list[Trouble]:
     return [_trouble(f, must=f["end_s"] - f["start_s"] >= 0.3) for f in _faults(judged, "limit_overrun")]
 
 
+def _limit_strays(judged: Judged) -> list[Trouble]:
+    """Short of its end a limit closes unseen where no speed of the motor is logged to measure the way by."""
+    logging = judged.truth["logging"]
+    measured = f"{judged.truth['robot']['hoist']['name']}.speed" not in logging["omit"]
+    return [_trouble(f, must=measured or "share" not in f["detail"]) for f in _faults(judged, "limit_stray")]
+
+
 def _stalls(judged: Judged) -> list[Trouble]:
     return [Trouble(s["motor"], s["start_s"], s["end_s"]) for s in judged.truth["stalls"]]
 
@@ -223,7 +230,8 @@ KINDS: tuple[Kind, ...] = (
     Kind("limit_overrun", _of_kind("limit_overrun"), _limit_overruns),
     Kind("limit_bounce", _of_kind("limit_bounce"), _limit_bounces),
     Kind("limit_missed", _of_kind("limit_missed"), _limit_missed),
-    _plain("limit_stray"),
+    _plain("limit_conflict"),
+    Kind("limit_stray", _of_kind("limit_stray"), _limit_strays),
     Kind("stall", _of_kind("stall"), _stalls),
 )
 """The rows of the table; one more kind is one more entry."""

@@ -74,6 +74,15 @@ def test_a_stray_limit() -> None:
     assert found.text == "Limit high read pressed from 0:30.0 to 0:32.5 though motor arm had not moved to it."
 
 
+def test_a_limit_that_closed_on_the_way_to_it() -> None:
+    trouble = LimitTrouble("limit_stray", 30.0, 32.5, 0.92, share_of_way=0.61)
+    (found,) = _found(LIMIT_STRAY, _known(trouble))
+    assert (
+        found.text == "Limit high closed at 0:30.0 when motor arm had made only 61% of its usual way to it."
+    )
+    assert found.evidence["share_of_way"] == 0.61
+
+
 @pytest.mark.parametrize("detector", [LIMIT_OVERRUN, LIMIT_CONFLICT, LIMIT_MISSED, LIMIT_STRAY])
 def test_each_finds_only_its_own_kind(detector: Detector) -> None:
     assert _found(detector, _known()) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -172,6 +173,56 @@ def test_a_limit_closed_again_where_the_arm_rests_is_honest() -> None:
 def test_a_limit_closed_long_after_a_drive_that_stopped_short_is_stray() -> None:
     evidence = _evidence(high=[(50, 51)], driven={(37, 38): UP})
     assert len(_troubles(evidence, "limit_stray", "high")) == 1
+
+
+# Early
+
+
+def _ways(*lasting_s: float, speed_source: str = "channel") -> LimitEvidence:
+    """Up and down in turn at one speed, each way so many seconds long, from limit to limit."""
+    low: list[tuple[float, float]] = []
+    high: list[tuple[float, float]] = []
+    driven: dict[tuple[float, float], float] = {}
+    now_s = rest_s = 5.0
+    for number, length_s in enumerate(lasting_s):
+        (low, high)[number % 2].append((now_s - rest_s, now_s))
+        driven[now_s, now_s + length_s] = UP if number % 2 == 0 else DOWN
+        now_s += length_s + rest_s
+    (low, high)[len(lasting_s) % 2].append((now_s - rest_s, now_s + rest_s))
+    evidence = _evidence(low, high, driven)
+    arm = replace(evidence.motors["arm"], speed_source=speed_source)
+    return replace(evidence, motors={"arm": arm})
+
+
+@pytest.mark.parametrize(("short_s", "number"), [(2.5, 0), (2.3, 1)])
+def test_a_limit_that_closes_short_of_the_usual_way(short_s: float, number: int) -> None:
+    """The other ways last 3 s: four in five of that, 2.4 s, is short."""
+    strays = _troubles(_ways(3.0, 3.0, 3.0, short_s), "limit_stray", "low")
+    assert len(strays) == number
+    for stray in strays:
+        assert stray.start_s == pytest.approx(5 + 3 * 8 + short_s)
+        assert stray.share_of_way == pytest.approx(short_s / 3, abs=0.02)
+        assert stray.confidence == 0.92
+
+
+def test_of_two_ways_the_shorter_one_is_less_certain() -> None:
+    (stray,) = _troubles(_ways(3.0, 1.8), "limit_stray", "low")
+    assert stray.confidence == 0.8
+
+
+def test_ways_that_are_all_alike_tell_nothing() -> None:
+    assert _troubles(_ways(1.8, 1.8), "limit_stray", "high") == []
+
+
+def test_without_a_logged_speed_the_way_is_not_measured() -> None:
+    assert _troubles(_ways(3.0, 1.8, speed_source="back-EMF"), "limit_stray", "low") == []
+
+
+def test_a_way_turned_back_on_is_no_measure() -> None:
+    """Up in two goes with a way back between turns farther than any way from end to end."""
+    driven = {(5, 7): UP, (7, 9): DOWN, (9, 12): UP, (17, 20): DOWN}
+    evidence = _evidence([(0, 5), (20, 30)], [(12, 17)], driven)
+    assert _troubles(evidence, "limit_stray", "low") == []
 
 
 def test_what_is_moved_by_hand_while_disabled_is_not_judged() -> None:

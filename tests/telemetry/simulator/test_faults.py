@@ -10,10 +10,12 @@ from telemetry.simulator import (
     BeamDropouts,
     BeamSpec,
     BreakerCycling,
+    DeviceSilent,
     DevicesLost,
     FeedJam,
     LimitBounce,
     LimitDead,
+    LimitEarly,
     LimitStray,
     MatchPlan,
     MotorUnplugged,
@@ -253,3 +255,38 @@ def test_faults_of_parts_the_robot_lacks_are_refused(short_plan: MatchPlan) -> N
         simulate_match(seed=1, plan=short_plan, faults=[MotorUnplugged(motor="wing", from_s=5.0)])
     with pytest.raises(ValueError, match="no limit is named 'top'; there are hoist_low, hoist_high"):
         simulate_match(seed=1, plan=short_plan, faults=[LimitDead(limit="top")])
+
+
+@pytest.mark.parametrize("share", [0.4, 0.6])
+def test_an_early_limit_closes_over_its_share_of_the_way(share: float, short_plan: MatchPlan) -> None:
+    match = simulate_match(seed=5, plan=short_plan, faults=[LimitEarly(limit="hoist_low", share=share)])
+    (fault,) = told(match, "limit_stray", "hoist_low")
+    assert np.all(match.trace.limits[within(fault)] & 1)
+    way = match.trace.speed_rad_s[match.spec.motor_names.index("hoist")]
+    up, down = np.maximum(way, 0.0).sum(), -np.minimum(way, 0.0).sum()
+    assert down / up == pytest.approx(share, abs=0.05)
+
+
+def test_a_stray_limit_at_the_other_end_is_a_conflict_too(short_plan: MatchPlan) -> None:
+    stray = LimitStray(limit="hoist_high", windows=((10.0, 10.5),))
+    match = simulate_match(seed=5, plan=short_plan, faults=[stray])
+    (fault,) = told(match, "limit_conflict", "hoist_high")
+    assert (fault["start_s"], fault["end_s"]) == pytest.approx((10.0, 10.5), abs=0.021)
+    assert np.all(match.trace.limits[within(fault)] & 3 == 3)
+
+
+@pytest.mark.parametrize("frozen", [False, True])
+def test_a_silent_device_sends_nothing_or_its_last_numbers(frozen: bool, short_plan: MatchPlan) -> None:
+    fault = DeviceSilent(device="feed", at_s=8.0, length_s=3.0, frozen=frozen)
+    match = simulate_match(seed=5, plan=short_plan, faults=[fault])
+    (record,) = told(match, "flatline", "feed")
+    assert (record["start_s"], record["end_s"]) == (8.0, 11.0)
+    times_s = match.table.steps * STEP_S
+    gone = (times_s >= 8.0) & (times_s < 11.0)
+    current, other = match.table.column("feed.current"), match.table.column("intake.current")
+    assert other.present.all()
+    assert len(np.unique(other.values[gone])) > 1
+    if frozen:
+        assert len(np.unique(current.values[gone])) == 1
+    else:
+        assert (current.present == ~gone).all()
