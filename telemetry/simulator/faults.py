@@ -182,7 +182,7 @@ class DevicesLost:
 
 @dataclass(frozen=True, kw_only=True)
 class DeviceSilent:
-    """One device with analog channels that leaves the record or repeats its last numbers, and works on unseen.
+    """One device that leaves the record or repeats its last numbers, and works on unseen.
 
     A motor, a distance sensor, ``battery`` or ``accel``.
     """
