@@ -15,6 +15,7 @@ from reports.cycle_chart import cycle_chart
 from reports.motor_tables import energy_table, load_share_table
 from reports.palette import css_variables
 from reports.policy import content_policy
+from reports.sensor_tables import range_table, travel_table
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
 from reports.verdict import verdict_of
 from reports.working_map import working_maps
@@ -70,6 +71,8 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         findings=_findings(analysis),
         gaps=analysis.gaps_s.tolist(),
         tables=tables,
+        travels=travel_table(analysis),
+        ranges=range_table(analysis),
         typical_cycle_s=summary_of(analysis).median_cycle_s,
         maps=list(working_maps(analysis)),
         cycles=cycle_chart(analysis),

@@ -123,7 +123,7 @@ def _sensor(state: SensorState) -> dict[str, Any]:
 
 
 def _range(use: RangeUse) -> dict[str, Any]:
-    figures = {key: value for key, value in _fields(use).items() if key != "jumps_s"}
+    figures = {key: value for key, value in _fields(use).items() if key not in ("jumps_s", "crossings_s")}
     return {**figures, "jumps": len(use.jumps_s)}
 
 

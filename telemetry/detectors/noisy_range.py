@@ -32,7 +32,9 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if use is None:
         return NotEvaluated("it has too few readings")
     jumps_s = _crowded(use.jumps_s)
-    return [_finding(known, subject, use, jumps_s)] if len(jumps_s) else []
+    if len(jumps_s):
+        return [_finding(known, subject, use, jumps_s)]
+    return [_trembling(known, subject, use)] if use.crossings - use.pieces >= _FIX_FALSE else []
 
 
 def _why_not(channel: Channel) -> str | None:
@@ -54,10 +56,10 @@ def _crowded(jumps_s: FloatArray) -> FloatArray:
 
 
 def _finding(known: Analysis, subject: str, use: RangeUse, jumps_s: FloatArray) -> Finding:
+    """It jumps: a loose lead, a dirty lens, something that reflects."""
     false = max(use.crossings - use.pieces, 0)
-    unit = known.part.channels[known.robot.ranges[subject].signal].unit or ""
+    unit = _unit(known, subject)
     start_s, end_s = float(jumps_s[0]), float(jumps_s[-1]) + use.longest_jump_s
-    contact = contact_before(known.contacts, start_s)
     return Finding(
         kind="noisy_range",
         subject=subject,
@@ -74,26 +76,58 @@ def _finding(known: Analysis, subject: str, use: RangeUse, jumps_s: FloatArray) 
             f"Look at the connector, the lens and the mount of range {subject}, and at what reflects near it."
             f"{_setting(use, unit)}"
         ),
-        evidence={
-            "jumps": len(jumps_s),
-            "longest_jump_ms": use.longest_jump_s * 1000,
-            "noise": use.noise,
-            "near_level": use.near_level,
-            "far_level": use.far_level,
-            "threshold": use.threshold,
-            "crossings": use.crossings,
-            "pieces": use.pieces,
-            "false_crossings": false,
-            "better_threshold": use.better_threshold,
-            "better_hysteresis": use.better_hysteresis,
-            "better_crossings": use.better_crossings,
-            "contact_t_s": contact.t_s if contact else None,
-            "phase": known.match.phase_at(start_s),
-            "open_at_end": end_s >= known.match.end_s - _APART_S,
-        },
+        evidence=_evidence(known, use, len(jumps_s), start_s, end_s),
         minutes=4.0,
         cautions=(HANDS_IN,),
     )
+
+
+def _trembling(known: Analysis, subject: str, use: RangeUse) -> Finding:
+    """It does not jump, but trembles about its threshold: a setting rather than a repair."""
+    false, unit = use.crossings - use.pieces, _unit(known, subject)
+    start_s, end_s = float(use.crossings_s[0]), float(use.crossings_s[-1])
+    return Finding(
+        kind="noisy_range",
+        subject=subject,
+        role="range",
+        start_s=start_s,
+        end_s=end_s,
+        severity=Severity.WATCH,
+        confidence=min(0.95, 1 - 0.5 ** (false / _FIX_FALSE + 1)),
+        text=(
+            f"Range {subject} {_crossed(use, false, unit)} from {match_clock(known.match, start_s)} on: it "
+            f"trembles by {use.noise:.2g} {unit} about that threshold.".replace("  ", " ")
+        ),
+        advice=f"Change the settings of range {subject} before its hardware.{_setting(use, unit)}",
+        evidence=_evidence(known, use, 0, start_s, end_s),
+        minutes=4.0,
+        cautions=(),
+    )
+
+
+def _unit(known: Analysis, subject: str) -> str:
+    return known.part.channels[known.robot.ranges[subject].signal].unit or ""
+
+
+def _evidence(known: Analysis, use: RangeUse, jumps: int, start_s: float, end_s: float) -> dict[str, object]:
+    contact = contact_before(known.contacts, start_s)
+    return {
+        "jumps": jumps,
+        "longest_jump_ms": use.longest_jump_s * 1000,
+        "noise": use.noise,
+        "near_level": use.near_level,
+        "far_level": use.far_level,
+        "threshold": use.threshold,
+        "crossings": use.crossings,
+        "pieces": use.pieces,
+        "false_crossings": max(use.crossings - use.pieces, 0),
+        "better_threshold": use.better_threshold,
+        "better_hysteresis": use.better_hysteresis,
+        "better_crossings": use.better_crossings,
+        "contact_t_s": contact.t_s if contact else None,
+        "phase": known.match.phase_at(start_s),
+        "open_at_end": end_s >= known.match.end_s - _APART_S,
+    }
 
 
 def _crossed(use: RangeUse, false: int, unit: str) -> str:
@@ -106,10 +140,11 @@ def _crossed(use: RangeUse, false: int, unit: str) -> str:
 def _setting(use: RangeUse, unit: str) -> str:
     if use.better_threshold is None or use.better_hysteresis is None or use.better_crossings is None:
         return ""
+    hold = f"; for the rest, want a reading to hold for {use.longest_jump_s * 1000:.0f} ms"
     return (
         f" A threshold of {use.better_threshold:.4g} {unit} with a hysteresis of {use.better_hysteresis:.3g} "
         f"{unit} would have counted {use.better_crossings} instead of {use.crossings} (about {use.pieces} "
-        f"were there); for the rest, want a reading to hold for {use.longest_jump_s * 1000:.0f} ms."
+        f"were there){hold if len(use.jumps_s) else ''}."
     )
 
 

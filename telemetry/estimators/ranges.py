@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 import numpy as np
+from numpy.typing import NDArray
 
-from telemetry.log import BoolArray, Channel, FloatArray, Log
+from telemetry.log import Channel, FloatArray, Log
 from telemetry.records.sensors import RangeUse
 from telemetry.robot import Robot
 from telemetry.signals import period_s, runs
@@ -47,6 +48,7 @@ def _use(channel: Channel, near: float | None) -> RangeUse:
     spread = humps[1] - humps[0] if humps else float(np.ptp(calm))
     jumps = runs(np.abs(read - calm) > max(_TIMES_NOISE * noise, _OF_SPREAD * spread))
     threshold = near if near is not None else sum(humps) / 2 if humps else None
+    crossings = _arrivals(read, threshold, 0.0) if threshold is not None else np.empty(0, dtype=np.intp)
     better = _better(read, calm, humps) if humps else (None, None, None)
     return RangeUse(
         noise=noise,
@@ -55,11 +57,12 @@ def _use(channel: Channel, near: float | None) -> RangeUse:
         jumps_s=t_s[jumps[0]],
         longest_jump_s=_usual_longest_s(t_s[jumps[1] - 1] - t_s[jumps[0]] + apart_s),
         threshold=threshold,
-        crossings=0 if threshold is None else _arrivals(read, threshold, 0.0),
-        pieces=0 if threshold is None else _arrivals(calm, _between(threshold, humps), 0.0),
+        crossings=len(crossings),
+        pieces=0 if threshold is None else len(_arrivals(calm, _between(threshold, humps), 0.0)),
         better_threshold=better[0],
         better_hysteresis=better[1],
         better_crossings=better[2],
+        crossings_s=t_s[crossings],
     )
 
 
@@ -103,15 +106,15 @@ def _between(threshold: float, humps: tuple[float, float] | None) -> float:
 def _better(read: FloatArray, calm: FloatArray, humps: tuple[float, float]) -> tuple[float, float, int]:
     """The threshold midway between the levels, the least hysteresis that counts best, and that count."""
     middle, spread = sum(humps) / 2, humps[1] - humps[0]
-    right = _arrivals(calm, middle, 0.0)
-    counts = [_arrivals(read, middle, share * spread) for share in _SHARES]
+    right = len(_arrivals(calm, middle, 0.0))
+    counts = [len(_arrivals(read, middle, share * spread)) for share in _SHARES]
     best = int(np.argmin(np.abs(np.array(counts) - right)))
     return middle, _SHARES[best] * spread, counts[best]
 
 
-def _arrivals(read: FloatArray, threshold: float, hysteresis: float) -> int:
-    """How often it comes nearer than the threshold, having been farther, by half the hysteresis each."""
+def _arrivals(read: FloatArray, threshold: float, hysteresis: float) -> NDArray[np.intp]:
+    """Where it comes nearer than the threshold, having been farther, by half the hysteresis each, (k,)."""
     near, far = read < threshold - hysteresis / 2, read >= threshold + hysteresis / 2
-    known: BoolArray = near | far
+    known = np.flatnonzero(near | far)
     state = near[known]
-    return int((state[1:] & ~state[:-1]).sum())
+    return known[1:][state[1:] & ~state[:-1]]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from telemetry.log import BoolArray, FloatArray
 from telemetry.statistics import RateComparison
@@ -107,7 +109,8 @@ class RangeUse:
     `noise` is the standard deviation of its trembling; `near_level` and `far_level` are the two levels
     between which it goes (None where there is one), `jumps_s` (k,) where it left them for less than a piece
     takes. `crossings` counts how often it came nearer than its `threshold`, `pieces` how often without the
-    jumps. The better threshold lies midway between the levels, with the least hysteresis that counts best.
+    jumps; `crossings_s` are the instants. The better threshold lies midway between the levels, with the least
+    hysteresis that counts best.
     """
 
     noise: float
@@ -121,6 +124,7 @@ class RangeUse:
     better_threshold: float | None
     better_hysteresis: float | None
     better_crossings: int | None
+    crossings_s: FloatArray = field(default_factory=lambda: np.empty(0))
 
 
 @dataclass(frozen=True)

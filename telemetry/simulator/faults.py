@@ -154,11 +154,12 @@ class TightMechanism:
 
 @dataclass(frozen=True, kw_only=True)
 class NoisyRange:
-    """A distance sensor that jumps about from a time on."""
+    """A distance sensor that jumps about from a time on, or trembles by so much more."""
 
     from_s: float
     jumps_per_s: float = 4.0
     jump_s: tuple[float, float] = (0.01, 0.06)
+    trembles_mm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -102,6 +102,8 @@ def _jump_about(
     for start_s in rng.uniform(fault.from_s, end_s, rng.poisson(fault.jumps_per_s * (end_s - fault.from_s))):
         part = _steps(start_s, start_s + float(rng.uniform(*fault.jump_s)))
         range_mm[part] = rng.uniform(0.5 * sensor.piece_mm, 1.1 * sensor.wall_mm)
+    shaken = _steps(fault.from_s, end_s)
+    range_mm[shaken] += rng.normal(0.0, 1.0, len(range_mm[shaken])) * fault.trembles_mm
     return FaultRecord("noisy_range", sensor.name, fault.from_s, end_s)
 
 

@@ -128,12 +128,13 @@ def _troubles(spec: RobotSpec) -> Mapping[str, tuple[Fault, ...]]:
     tail = spec.motor_names[3:]
     sensor = spec.tower.range_sensor
     ranged = (DeviceSilent(device=sensor.name, at_s=66.0, length_s=7.0, frozen=True),) if sensor else ()
+    trembling = (NoisyRange(from_s=20.0, jumps_per_s=0.0, trembles_mm=14.0),) if sensor else ()
     noisy = (NoisyRange(from_s=60.0),) if sensor else ()
     return {
         "clean-1": (),
         "clean-2": (),
         "loose": (BeamDropouts(beam=first, probability=0.4), LimitOverrun(), *noisy),
-        "rattling": (Chatter(beam=last), LimitDead(limit=high), LogGap(at_s=70.0)),
+        "rattling": (Chatter(beam=last), LimitDead(limit=high), LogGap(at_s=70.0), *trembling),
         "dead": (BeamDead(beam=beams[len(beams) // 2], from_s=62.0), LimitBounce(limit=low), *noisy),
         "stuck": (BeamDead(beam=last, from_s=75.0, stuck="broken"), LimitDead(limit=low)),
         "bus": (

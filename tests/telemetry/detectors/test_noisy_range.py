@@ -52,14 +52,28 @@ def test_jumps_and_what_threshold_would_have_worked() -> None:
 
 @pytest.mark.parametrize(("jumps", "number"), [(5, 0), (6, 1)])
 def test_a_stray_jump_now_and_then_is_none(jumps: int, number: int) -> None:
-    assert len(_found(_known(_use(*(30.0 + n for n in range(jumps)))))) == number
-    assert _found(_known(_use(*(12.0 * n for n in range(1, 8))))) == []
+    assert len(_found(_known(_use(*(30.0 + n for n in range(jumps)), crossings=20)))) == number
+    assert _found(_known(_use(*(12.0 * n for n in range(1, 8)), crossings=20))) == []
 
 
 @pytest.mark.parametrize(("crossings", "severity"), [(25, Severity.WATCH), (26, Severity.FIX)])
 def test_six_pieces_that_were_not_there_are_to_be_fixed(crossings: int, severity: Severity) -> None:
     (found,) = _found(_known(_use(*np.arange(30.0, 40.0, 0.5).tolist(), crossings=crossings)))
     assert found.severity == severity
+
+
+@pytest.mark.parametrize(("crossings", "number"), [(25, 0), (26, 1)])
+def test_trembling_about_the_threshold_is_told_without_a_jump(crossings: int, number: int) -> None:
+    at_s = np.linspace(10.0, 90.0, crossings)
+    found = _found(_known(replace(_use(crossings=crossings), crossings_s=at_s)))
+    assert len(found) == number
+    for finding in found:
+        assert finding.text == (
+            "Range hopper crossed its threshold of 60 mm 6 times with no piece there from 0:10.0 on: it "
+            "trembles by 2.1 mm about that threshold."
+        )
+        assert (finding.start_s, finding.end_s, finding.severity) == (10.0, 90.0, Severity.WATCH)
+        assert finding.advice.endswith("(about 20 were there).")
 
 
 def test_what_is_read_too_seldom_or_on_change_cannot_be_judged() -> None:

@@ -66,6 +66,16 @@ def test_more_noise_wants_more_hysteresis() -> None:
     assert use.crossings == 36
 
 
+@pytest.mark.parametrize("rate_hz", [40.0, 60.0, 250.0])
+def test_a_reading_that_trembles_about_its_threshold_crosses_it_without_a_piece(rate_hz: float) -> None:
+    """Noise of 14 mm about a near level 20 mm below the threshold; the levels themselves are well apart."""
+    use = _use(_channel(rate_hz, noise=14.0))
+    assert use.crossings - use.pieces >= 6
+    assert use.pieces == pytest.approx(18, abs=2)
+    assert use.better_crossings == 18
+    assert len(use.crossings_s) == use.crossings
+
+
 def test_one_level_only_has_no_better_threshold() -> None:
     t_s = clock(100.0, 50.0)
     read = 150.0 + np.random.default_rng(5).standard_normal(len(t_s))
