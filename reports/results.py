@@ -129,7 +129,8 @@ def _range(use: RangeUse) -> dict[str, Any]:
 
 def _motor(analysis: Analysis, name: str, use: MotorUse) -> dict[str, Any]:
     trace = analysis.motors.get(name)
-    return {**_fields(use), "speed_source": trace.speed_source if trace else None}
+    sources = ("speed_source", "heat_source", "voltage_source")
+    return {**_fields(use), **{source: getattr(trace, source, None) for source in sources}}
 
 
 def _supply(supply: Supply | None) -> dict[str, Any] | None:
@@ -141,6 +142,11 @@ def _supply(supply: Supply | None) -> dict[str, Any] | None:
         "lowest_v": supply.lowest_v,
         "dips": [_fields(dip) for dip in supply.dips],
         "energy_wh": supply.energy_wh,
+        "charge_ah": supply.charge_ah,
+        "energy_by_phase_wh": supply.energy_by_phase_wh,
+        "energy_by_mechanism_wh": supply.energy_by_mechanism_wh,
+        "stretches": [_fields(stretch) for stretch in supply.source],
+        "windows": [_fields(window) for window in supply.windows],
     }
 
 

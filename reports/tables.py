@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from reports.piece_lanes import STAGES
 from reports.words import clock, counted, duration, fixed, kind_words, number
 from telemetry.analysis import Analysis
+from telemetry.estimators.motors import assumed_voltage_note
 from telemetry.finding import Verdict
 from telemetry.log import Dialect
 from telemetry.records.sensors import SensorState
@@ -18,6 +19,7 @@ __all__ = [
     "Table",
     "check_table",
     "cycle_table",
+    "motor_notes",
     "motor_table",
     "not_judged",
     "sensor_table",
@@ -149,6 +151,12 @@ def motor_table(analysis: Analysis) -> Table:
         columns,
         tuple(rows),
     )
+
+
+def motor_notes(analysis: Analysis) -> list[str]:
+    """What must be known beside the motors' figures: an assumed voltage, odd channels, heat not told."""
+    notes = [note for trace in analysis.motors.values() for note in trace.notes]
+    return [*assumed_voltage_note(analysis.motors), *notes]
 
 
 def check_table(analysis: Analysis) -> Table:

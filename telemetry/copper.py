@@ -12,10 +12,16 @@ import numpy as np
 
 from telemetry.log import FloatArray
 
-__all__ = ["ALPHA20_PER_K", "ZERO_RESISTANCE_C", "resistance_ratio", "winding_temperature_c"]
+__all__ = [
+    "ALPHA20_PER_K", "RESISTIVITY20_OHM_MM2_PER_M", "ZERO_RESISTANCE_C", "lead_length_m", "resistance_ratio",
+    "winding_temperature_c",
+]  # fmt: skip
 
 ALPHA20_PER_K = 0.00393
 """Temperature coefficient of resistance at 20 °C (IEC 60028)."""
+
+RESISTIVITY20_OHM_MM2_PER_M = 1 / 58
+"""Of standard annealed copper at 20 °C (IEC 60028:1925)."""
 
 ZERO_RESISTANCE_C = 1 / ALPHA20_PER_K - 20.0
 """How far below 0 °C the straight line of resistance meets zero: 234.45."""
@@ -26,6 +32,11 @@ Value = TypeVar("Value", float, FloatArray)
 def resistance_ratio(temperature_c: Value, *, reference_c: float = 20.0) -> Value:
     """Resistance at a temperature over that at `reference_c`, the temperature of the data sheet."""
     return (ZERO_RESISTANCE_C + temperature_c) / (ZERO_RESISTANCE_C + reference_c)
+
+
+def lead_length_m(resistance_ohm: float, area_mm2: float) -> float:
+    """How many metres of copper lead of a cross-section make a resistance at 20 °C."""
+    return resistance_ohm * area_mm2 / RESISTIVITY20_OHM_MM2_PER_M
 
 
 def winding_temperature_c(

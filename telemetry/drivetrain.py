@@ -11,8 +11,8 @@ from telemetry.robot import Chain
 
 __all__ = [
     "LBF_IN_PER_NM", "N_PER_LBF", "STANDARD_GRAVITY_M_S2", "chain_load_share", "chain_pull_n",
-    "chain_tensile_strength_lbf", "gear_reduction", "held_torque_nm", "lbf_in_to_nm", "motor_torque_nm",
-    "nm_to_lbf_in", "output_torque_nm", "pitch_diameter",
+    "chain_tensile_strength_lbf", "chordal_variation", "gear_reduction", "held_torque_nm", "lbf_in_to_nm",
+    "motor_torque_nm", "nm_to_lbf_in", "output_torque_nm", "pitch_diameter",
 ]  # fmt: skip
 
 STANDARD_GRAVITY_M_S2 = 9.80665
@@ -67,6 +67,16 @@ def pitch_diameter(pitch: float, teeth: int) -> float:
 def chain_pull_n(torque_nm: Value, *, pitch_in: float, teeth: int) -> Value:
     """Pull in the tight side of a chain under a torque at its sprocket, in newtons: 2·T / pitch diameter."""
     return 2 * torque_nm / (pitch_diameter(pitch_in, teeth) * _M_PER_IN)
+
+
+def chordal_variation(teeth: int) -> float:
+    """By how much, as a share, a chain's speed falls below its highest with every tooth: 1 − cos(180° / N).
+
+    A sprocket is a polygon: the links run at its pitch radius and at that times the cosine by turns.
+    """
+    if teeth < 3:
+        raise ValueError(f"a sprocket needs at least 3 teeth, not {teeth}")
+    return 1 - math.cos(math.pi / teeth)
 
 
 def chain_tensile_strength_lbf(pitch_in: float) -> float:

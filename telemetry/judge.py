@@ -22,7 +22,7 @@ from telemetry.estimators.interruptions import find_interruptions
 from telemetry.estimators.lapses import find_lapses
 from telemetry.estimators.limit_evidence import LimitEvidence
 from telemetry.estimators.limits import find_limit_troubles
-from telemetry.estimators.motors import trace_motors
+from telemetry.estimators.motors import assumed_voltage_note, trace_motors
 from telemetry.estimators.phases import find_matches
 from telemetry.estimators.pieces import estimate_pieces
 from telemetry.estimators.protection import propose_limits
@@ -123,7 +123,7 @@ def _bursts(known: Analysis) -> Parts:
 def _motors(known: Analysis) -> Parts:
     traces = trace_motors(known.part, known.robot)
     notes = [note for trace in traces.values() for note in trace.notes]
-    return {"motors": traces, "notes": (*known.notes, *notes)}
+    return {"motors": traces, "notes": (*known.notes, *assumed_voltage_note(traces), *notes)}
 
 
 def _motor_states(known: Analysis) -> Parts:

@@ -258,7 +258,8 @@ def _role(analysis: Analysis, subject: str) -> str:
 
 def _motor_facts(analysis: Analysis, name: str, trace: MotorTrace) -> MotorFacts:
     motor, use = analysis.robot.motors[name], analysis.motor_use.get(name)
-    levels = peaks_and_ends(trace.t_s, trace.current_a, motor, HEAT_STARTS)
+    heated = bool(np.isfinite(trace.heat).all())
+    levels = peaks_and_ends(trace.t_s, trace.current_a, motor, HEAT_STARTS) if heated else []
     return MotorFacts(
         running=_running(trace),
         heat_peak=tuple(peak for peak, _ in levels),

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = [
-    "GAP_PERIODS", "at_instants", "dips", "dwells", "hold_s", "integral", "medians_by", "moving_median",
-    "period_s", "runs", "spans", "sta_lta", "steps", "trigger",
+    "GAP_PERIODS", "at_instants", "dips", "dwells", "hold_s", "integral", "lasting", "medians_by",
+    "moving_median", "period_s", "runs", "spans", "sta_lta", "steps", "trigger", "within",
 ]  # fmt: skip
 
 GAP_PERIODS = 3.0
@@ -54,6 +54,22 @@ def spans(
     first = np.concatenate(([0], apart + 1))
     last = np.concatenate((apart, [len(start) - 1]))
     return np.column_stack((start[first], stop[last]))
+
+
+def lasting(
+    t_s: FloatArray, flagged: BoolArray, least_s: float, end_s: float, *, bridge_s: float = 0.0
+) -> FloatArray:
+    """Those of the `spans` of a sampled condition that last at least so long, shape (k, 2)."""
+    found = spans(t_s, flagged, end_s, hold_s(t_s), bridge_s=bridge_s)
+    return np.asarray(found[found[:, 1] - found[:, 0] >= least_s - 1e-6])
+
+
+def within(t_s: FloatArray, intervals_s: FloatArray) -> BoolArray:
+    """Where an instant lies in one of the half-open intervals, shape (n,); they are (k, 2) and in order."""
+    if not len(intervals_s):
+        return np.zeros(len(t_s), dtype=bool)
+    number = np.searchsorted(intervals_s[:, 0], t_s, side="right") - 1
+    return np.asarray((number >= 0) & (t_s < intervals_s[np.maximum(number, 0), 1]))
 
 
 def steps(t_s: FloatArray, on: BoolArray) -> tuple[FloatArray, BoolArray]:

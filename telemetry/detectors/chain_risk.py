@@ -7,7 +7,7 @@ import numpy as np
 from telemetry.analysis import Analysis
 from telemetry.detectors.circumstances import circumstances_of
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
-from telemetry.drivetrain import N_PER_LBF
+from telemetry.drivetrain import N_PER_LBF, chordal_variation
 from telemetry.estimators.chains import chain_shares
 from telemetry.finding import Finding, Severity
 from telemetry.log import FloatArray
@@ -66,6 +66,7 @@ def _finding(known: Analysis, subject: str, chain: Chain, trace: MotorTrace, sha
             "peak_s": peak_s,
             "peak_current_a": float(trace.current_a[peak]),
             "pulls": len(pulls),
+            "swings_with_each_tooth": chordal_variation(chain.sprocket_teeth),
             "phase": known.match.phase_at(peak_s),
             **circumstances_of(known, subject, peak_s, peak_s).evidence,
         },

@@ -54,7 +54,8 @@ def _no_drive(known: Analysis, subject: str) -> str | None:
 def _no_stalls(known: Analysis, subject: str) -> str | None:
     motor = known.robot.limits[subject].motor
     reason = _no_drive(known, subject)
-    if reason is None and motor not in known.motor_states:
+    states = known.motor_states.get(motor) if motor else None
+    if reason is None and (states is None or states.unsure_a is not None):
         return f"whether motor {motor} stalled cannot be told"
     return reason
 

@@ -23,6 +23,7 @@ WARNS_AT, LIMIT = 0.8, 1.0
 _OVER_AT = 0.75
 _COOL = 0.4
 _LEAST_REST_S = 5.0
+_CONFIDENCE = {"winding current": 0.9, "supply current and command": 0.85, "supply current and speed": 0.8}
 
 
 def _judge(known: Analysis, subject: str) -> Judgement:
@@ -31,7 +32,7 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     trace, motor = known.motors[subject], known.robot.motors[subject]
     if motor.continuous_current_a is None or motor.heating_time_constant_s is None:
         return NotEvaluated("its continuous current or heating time constant is not in the robot file")
-    if motor.current_side == "supply" and trace.speed_source == "none":
+    if trace.heat_source == "supply current alone":
         return NotEvaluated("only its supply-side current is logged, without command or speed")
     return [
         _finding(known, subject, motor, trace, int(first), int(last))
@@ -56,7 +57,7 @@ def _finding(
         start_s=float(trace.t_s[first]),
         end_s=float(trace.t_s[last]),
         severity=Severity.FIX if over else Severity.WATCH,
-        confidence=0.9 if trace.speed_source != "none" or motor.current_side == "winding" else 0.7,
+        confidence=_CONFIDENCE[trace.heat_source],
         text=(
             f"Motor {subject} {said}, level {peak_heat:.2f} at "
             f"{match_clock(known.match, float(trace.t_s[peak]))}.{safe}"
@@ -69,6 +70,7 @@ def _finding(
             "peak_heat": peak_heat,
             "peak_s": float(trace.t_s[peak]),
             "end_heat": float(trace.heat[-1]),
+            "heat_from": trace.heat_source,
             **figures,
             "phase": known.match.phase_at(float(trace.t_s[first])),
             "open_at_end": last == len(trace.t_s) - 1,

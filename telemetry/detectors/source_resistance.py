@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from telemetry.analysis import Analysis
+from telemetry.copper import lead_length_m
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.contacts import AFTER_CONTACT_S
 from telemetry.finding import Finding, Severity
@@ -17,6 +18,8 @@ __all__ = ["SOURCE_RESISTANCE"]
 _TIMING_S = 0.5
 """How far the time of a step may be off: it shows only when the load changes."""
 _TYPICAL_LOAD_A = 100.0
+_BATTERY_LEAD_MM2 = 16.0
+"""Cross-section of a stout battery lead, to give a resistance a size (common practice, no source)."""
 
 
 def _subjects(robot: Robot) -> tuple[str, ...]:
@@ -63,6 +66,9 @@ def _finding(known: Analysis, before: SourceStretch, after: SourceStretch) -> Fi
             "t_s": at_s,
             "before_interval_ohm": [before.low_ohm, before.high_ohm],
             "after_interval_ohm": [after.low_ohm, after.high_ohm],
+            "like_16_mm2_lead_m": lead_length_m(
+                abs(after.resistance_ohm - before.resistance_ohm), _BATTERY_LEAD_MM2
+            ),
             "contact_t_s": hit.t_s if hit is not None else None,
             "contact_peak_g": hit.peak_g if hit is not None else None,
             "phase": known.match.phase_at(at_s),

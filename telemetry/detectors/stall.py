@@ -36,6 +36,11 @@ def _judge(known: Analysis, subject: str, kind: str, fix_s: float) -> Judgement:
         return NotEvaluated(reason)
     states = known.motor_states[subject]
     stretches = states.stall if kind == "stall" else states.near_stall
+    if not len(stretches) and states.unsure_a is not None:
+        return NotEvaluated(
+            f"neither its speed nor its command is logged, and up to {states.unsure_a:.0f} A that lasted may "
+            "be a stall at part duty or honest load"
+        )
     grave = _total(stretches) >= fix_s or _gets_hot(known, subject)
     severity = Severity.FIX if grave else Severity.WATCH
     return [_finding(known, subject, kind, float(a), float(b), severity) for a, b in stretches]
@@ -110,14 +115,17 @@ def _figures(known: Analysis, subject: str, trace: MotorTrace, inside: BoolArray
         "peak_current_a": float(current_a.max()),
         "median_speed_share": float(np.median(trace.speed_share[inside])),
         "winding_heat_j": integral(t_s, heat_w, hold_s(trace.t_s)) if model else None,
-        "speed_from": trace.speed_source,
+        "speed_from": "current alone"
+        if known.motor_states[subject].told_by != "speed"
+        else trace.speed_source,
+        "voltage_from": trace.voltage_source,
         "spin_up_s": known.motor_states[subject].spin_up_s,
     }
 
 
 def _confidence(trace: MotorTrace, held_s: float) -> float:
     """Surer where a speed channel says so, and the longer it lasts."""
-    from_speed = 0.97 if trace.speed_source == "channel" else 0.85
+    from_speed = {"channel": 0.97, "back-EMF": 0.85}.get(trace.speed_source, 0.75)
     return float(from_speed * (1 - 0.5 ** (1 + held_s / 0.25)))
 
 

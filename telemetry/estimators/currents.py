@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.log import FloatArray
+from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.robot import Motor
+from telemetry.signals import runs
 from telemetry.wording import counted
 
 __all__ = ["believable_a", "motoring_sign", "supply_side_a", "winding_a"]
@@ -17,7 +18,10 @@ _MOSTLY_BEYOND = 0.2
 _SOME_OF_STALL = 0.02
 _LEAST_SIGNED = 20
 _CLEAR_MAJORITY = 0.65
-_NOTABLE_SHARE = 0.05
+_LEAST_SHARE, _NOTABLE_SHARE = 0.005, 0.05
+_NOISE_TIMES = 3.0
+_RESTED_S, _STARTS_FOR_S = 0.3, 0.15
+_LEAST_STARTS = 3
 _BRAKES_FOR_S = 0.2
 """Time constant of a drive brought to rest by its own shorted windings (our choice)."""
 
@@ -44,27 +48,63 @@ def believable_a(name: str, logged_a: FloatArray, motor: Motor) -> tuple[FloatAr
     return kept, (f"Left out: {said} of motor {name}'s current beyond what it can draw.",)
 
 
-def motoring_sign(logged_a: FloatArray, drive: FloatArray, motor: Motor) -> FloatArray:
+def motoring_sign(t_s: FloatArray, logged_a: FloatArray, drive: FloatArray, motor: Motor) -> FloatArray:
     """-1 where the log's own signs say that a driven motor gives energy back, else 1, shape (n,).
 
     `drive` is the command, or where none is logged the speed, with its sign. The sign of a current is not
     relied on: it counts only where it plainly goes with the drive (or, for a current of the supply side,
-    either that or is plainly of one sign) and is the other way for the rest.
+    either that or is plainly of one sign) as a motor starts from rest, when it cannot but be driven; with too
+    few starts, in most of its work. It is the other way for the rest. Of currents no greater than the noise
+    at rest nothing is said.
     """
     driven = np.abs(np.nan_to_num(drive)) > _LEAST_DUTY
-    floor = _NOTABLE_SHARE * float(np.abs(logged_a).max(initial=0.0))
+    floor = _noticeable_a(logged_a, driven)
     heavy = driven & (np.abs(logged_a) > floor)
     without_sign = not ((logged_a < -floor).any() and (logged_a > floor).any())
     if without_sign or np.count_nonzero(heavy) < _LEAST_SIGNED:
         return np.ones(len(logged_a))
     along = logged_a * np.sign(np.nan_to_num(drive))
     conventions = [along, logged_a] if motor.current_side == "supply" else [along]
-    agreeing = [float((product[heavy] > 0).mean()) for product in conventions]
+    starts = _starts(t_s, driven)
+    agreeing = [_agreeing(product, heavy, starts) for product in conventions]
     clearest = max(range(len(conventions)), key=lambda place: abs(agreeing[place] - 0.5))
     if abs(agreeing[clearest] - 0.5) < _CLEAR_MAJORITY - 0.5:
         return np.ones(len(logged_a))
     usual = 1.0 if agreeing[clearest] > 0.5 else -1.0
     return np.where(heavy & (usual * conventions[clearest] < 0), -1.0, 1.0)
+
+
+def _noticeable_a(logged_a: FloatArray, driven: BoolArray) -> float:
+    """A current from which its sign is more than noise: by what is read at rest, within bounds."""
+    peak_a = float(np.abs(logged_a).max(initial=0.0))
+    resting = np.abs(logged_a[~driven])
+    noise_a = _NOISE_TIMES * float(np.percentile(resting, 75)) if len(resting) >= _LEAST_SIGNED else np.inf
+    return float(np.clip(noise_a, _LEAST_SHARE * peak_a, _NOTABLE_SHARE * peak_a))
+
+
+def _starts(t_s: FloatArray, driven: BoolArray) -> list[slice]:
+    """The first moments of every drive that began at rest."""
+    first, last = runs(driven)
+    rested = np.ones(len(first), dtype=bool)
+    rested[1:] = t_s[first[1:]] - t_s[last[:-1] - 1] >= _RESTED_S
+    ends = np.minimum(np.maximum(np.searchsorted(t_s, t_s[first] + _STARTS_FOR_S), first + 1), last)
+    return [slice(int(a), int(b)) for a, b in zip(first[rested], ends[rested], strict=True) if a > 0]
+
+
+def _agreeing(product: FloatArray, heavy: BoolArray, starts: list[slice]) -> float:
+    """How often a current goes with its drive: in starts, where there are enough of them, else at large.
+
+    Where it goes one way in the first starts and the other way in all later ones, the first count: from then
+    on something turned it about.
+    """
+    pushes = np.array([float((product[start] * heavy[start]).sum()) for start in starts])
+    pushes = pushes[pushes != 0] > 0
+    if len(pushes) >= _LEAST_STARTS:
+        changes = np.flatnonzero(pushes[1:] != pushes[:-1])
+        if len(changes) == 1 and changes[0] >= 1:
+            return float(pushes[0])
+        return float(pushes.mean())
+    return float((product[heavy] > 0).mean())
 
 
 def winding_a(
@@ -81,7 +121,8 @@ def winding_a(
     """Winding current without sign, shape (n,), from the logged one without sign.
 
     A current of the supply side is the winding's times |duty|. Where no duty is logged the speed tells:
-    V·I_supply = (I·R + k·ω)·I. Without either the logged current stands for it.
+    V·I_supply = (I·R + k·ω)·I; of the two currents that give back alike the lesser. Without either the
+    logged current stands for it.
     """
     if motor.current_side == "winding":
         return current_a
@@ -92,9 +133,9 @@ def winding_a(
     if model is None or speed_rad_s is None:
         return told
     back_emf_v = model.k_v_s_per_rad * np.abs(speed_rad_s)
-    power_w = voltage_v * current_a
-    root_v = np.sqrt(back_emf_v**2 + 4 * model.resistance_ohm * power_w)
-    return np.asarray((root_v - back_emf_v) / (2 * model.resistance_ohm))
+    power_w = voltage_v * current_a * motoring
+    root_v = np.sqrt(np.maximum(back_emf_v**2 + 4 * model.resistance_ohm * power_w, 0.0))
+    return np.asarray(np.abs(root_v - back_emf_v) / (2 * model.resistance_ohm))
 
 
 def _braking_on(t_s: FloatArray, current_a: FloatArray, duty: FloatArray, motoring: FloatArray) -> FloatArray:

@@ -33,7 +33,7 @@ _FED = 0.02
 _JUST_BEFORE_S = 0.5
 _SAME_DRIVE_S = 0.1
 _REST_S = 0.3
-_RISES, _SLOW = 1.1, 0.8
+_RISES_TIMES, _SLOW = 4.0, 0.8
 _SLOW_OF_ITS_BEST = 0.5
 _LEAST_LOST_S, _NOT_FOR_S = 1.0, 5.0
 _START_SHARE = 0.3
@@ -180,8 +180,9 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float, ons
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
         return True
     duty, low_a = np.abs(trace.command[inside]), float(_low_a(trace, motor)[inside][0])
-    rises = float(duty.max()) > _RISES * float(duty[: max(1, len(duty) // 4)].min())
-    if rises and float(trace.current_a[inside].max()) < _LOADED_TIMES * low_a:
+    rise = float(duty.max() - duty[: max(1, len(duty) // 4)].min())
+    rise_a = rise * float(np.median(trace.applied_v[inside] / duty)) / model.resistance_ohm
+    if rise_a > _RISES_TIMES * low_a and float(trace.current_a[inside].max()) < _LOADED_TIMES * low_a:
         return True
     lasts = end_s - start_s >= _LEAST_LOST_S
     return lasts and (_lost_at_once(trace, low_a, onset_s) or _starts_anew(trace, model, end_s))

@@ -9,8 +9,9 @@ import numpy as np
 
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import BoolArray, FloatArray
+from telemetry.motor_model import RAD_S_PER_RPM
 from telemetry.records.motors import MotorTrace
-from telemetry.robot import Robot
+from telemetry.robot import Motor, Robot
 from telemetry.signals import hold_s
 
 __all__ = ["LoadShare", "mechanisms", "share_load"]
@@ -18,15 +19,23 @@ __all__ = ["LoadShare", "mechanisms", "share_load"]
 _LIKE_DUTY = 0.05
 _LEAST_LOAD = 0.03
 _CHUNK_S = 1.0
+_MOVING = 0.15
+_SAME_SPEED = {"channel": 0.05, "back-EMF": 0.15}
+_MOSTLY_COUPLED = 0.9
+_LEAST_SPREAD = 0.02
 
 
 @dataclass(frozen=True, eq=False)
 class LoadShare:
-    """The motors of a mechanism compared in pieces of time in which all were driven alike, and loaded.
+    """The motors of a mechanism compared in pieces of time in which all were driven, alike, and loaded.
 
     `ratio` is each motor's current over the mean of the others', both as shares of their stall currents,
-    shape (motors, k); `gives_back` how much of each piece it fed energy back, same shape; `start_s` and
-    `end_s` have shape (k,). A piece is one second of such time, which need not be in one go.
+    shape (motors, k); `gives_back` how much of each piece it fed energy back and `duty` its mean duty, same
+    shape; `start_s` and `end_s` have shape (k,). A piece is one second of such time, which need not be in one
+    go. Motors that turn together at one speed are on one shaft: those are compared under any duties.
+
+    `fair` is the load that each motor should bear at the speed at which the others turn, `borne` what it
+    does, with its sign; with their products, means over each piece, shape (motors, k).
     """
 
     motors: tuple[str, ...]
@@ -34,6 +43,27 @@ class LoadShare:
     end_s: FloatArray
     ratio: FloatArray
     gives_back: FloatArray
+    duty: FloatArray
+    fair: FloatArray
+    borne: FloatArray
+    fair_squared: FloatArray
+    borne_squared: FloatArray
+
+    def duty_share(self, place: int) -> FloatArray:
+        """A motor's duty over the greatest of the others', shape (k,)."""
+        others = np.delete(self.duty, place, axis=0).max(axis=0)
+        return np.asarray(self.duty[place] / np.maximum(others, 1e-9))
+
+    def slope(self, place: int, pieces: BoolArray) -> float | None:
+        """How much more a motor bears for each bit that it should, in some pieces; None where all are alike.
+
+        A bad joint lowers it. A motor of other winding, as no two are quite equal, is only shifted. Spread
+        over spread (reduced major axis), so that noise on both sides does not lower it.
+        """
+        fair, borne = self.fair[place, pieces], self.borne[place, pieces]
+        fair_spread = float(np.sqrt(max(self.fair_squared[place, pieces].mean() - fair.mean() ** 2, 0.0)))
+        borne_spread = float(np.sqrt(max(self.borne_squared[place, pieces].mean() - borne.mean() ** 2, 0.0)))
+        return borne_spread / fair_spread if fair_spread >= _LEAST_SPREAD else None
 
 
 def mechanisms(robot: Robot) -> Mapping[str, tuple[str, ...]]:
@@ -45,16 +75,46 @@ def mechanisms(robot: Robot) -> Mapping[str, tuple[str, ...]]:
     return {mechanism: names for mechanism, names in found.items() if len(names) > 1}
 
 
+@dataclass(frozen=True, eq=False)
+class _Together:
+    """The motors of a mechanism on one clock; arrays have shape (motors, n).
+
+    `load` is the current as a share of the stall current, `signed` the same, negative where it gives back,
+    `volts` the voltage applied as a share of the nominal one.
+    """
+
+    t_s: FloatArray
+    duty: FloatArray
+    load: FloatArray
+    signed: FloatArray
+    volts: FloatArray
+
+
 def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str]) -> LoadShare | None:
     """Compare the motors of one mechanism; None where they were never driven alike under load."""
     t_s = traces[names[0]].t_s
-    duty = np.stack([_at(t_s, traces[name], np.abs(traces[name].command)) for name in names])
-    load = np.stack([_load(robot, t_s, traces[name], name) for name in names])
-    back = np.stack([_at(t_s, traces[name], supply_current_a(traces[name])) < 0.0 for name in names])
-    driven = traces[names[0]].driven & (np.ptp(duty, axis=0) <= _LIKE_DUTY)
-    usable = driven & (load.max(axis=0) >= _LEAST_LOAD)
+    together = _together(robot, traces, names, t_s)
+    alike = np.ptp(together.duty, axis=0) <= _LIKE_DUTY
+    if _coupled(robot, traces, names, together):
+        alike = np.ones(len(t_s), dtype=bool)
+    usable = traces[names[0]].driven & alike & (together.load.max(axis=0) >= _LEAST_LOAD)
     step_s = np.minimum(np.diff(t_s, append=t_s[-1:]), hold_s(t_s))
-    return _by_chunk(tuple(names), t_s, step_s, load, back, usable)
+    speeds = np.array([_turns_per_volt(robot.motors[name]) for name in names])
+    return _by_chunk(tuple(names), together, step_s, _fair(together, speeds), usable)
+
+
+def _together(
+    robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str], t_s: FloatArray
+) -> _Together:
+    parts = [traces[name] for name in names]
+    load = np.stack([_load(robot, t_s, trace, name) for trace, name in zip(parts, names, strict=True)])
+    back = np.stack([_at(t_s, trace, supply_current_a(trace)) < 0.0 for trace in parts])
+    volts = [
+        _at(t_s, trace, np.nan_to_num(trace.applied_v)) / robot.motors[name].nominal_v
+        for trace, name in zip(parts, names, strict=True)
+    ]
+    duty = np.stack([_at(t_s, trace, np.abs(trace.command)) for trace in parts])
+    return _Together(t_s, duty, load, np.where(back, -load, load), np.stack(volts))
 
 
 def _at(t_s: FloatArray, trace: MotorTrace, values: FloatArray) -> FloatArray:
@@ -66,13 +126,42 @@ def _load(robot: Robot, t_s: FloatArray, trace: MotorTrace, name: str) -> FloatA
     return _at(t_s, trace, trace.current_a) / (robot.motors[name].stall_current_a or 100.0)
 
 
+def _turns_per_volt(motor: Motor) -> float:
+    """How fast its output turns without load, 1 where the data sheet is not known."""
+    return motor.free_speed_rpm / motor.reduction if motor.free_speed_rpm is not None else 1.0
+
+
+def _fair(together: _Together, speeds: FloatArray) -> FloatArray:
+    """The load each should bear: its voltage less the back-EMF that the others' speed would make in it."""
+    turns = (together.volts - together.signed) * speeds[:, None]
+    others = (turns.sum(axis=0) - turns) / (len(turns) - 1)
+    return np.asarray(together.volts - others / speeds[:, None])
+
+
+def _coupled(
+    robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str], together: _Together
+) -> bool:
+    """Whether they turn together wherever they move, as on one shaft, whatever their duties."""
+    sources = {traces[name].speed_source for name in names}
+    if any(robot.motors[name].free_speed_rpm is None for name in names) or len(sources) != 1:
+        return False
+    source = sources.pop()
+    if source == "none":
+        return False
+    free = np.array([[_turns_per_volt(robot.motors[name]) * RAD_S_PER_RPM] for name in names])
+    turns = np.stack(
+        [
+            _at(together.t_s, traces[name], np.abs(traces[name].speed_rad_s)) / robot.motors[name].reduction
+            for name in names
+        ]
+    )
+    moving = (turns > _MOVING * free).all(axis=0)
+    apart = np.ptp(turns[:, moving], axis=0) / np.maximum(turns[:, moving].mean(axis=0), 1e-9)
+    return bool(len(apart)) and float((apart <= _SAME_SPEED[source]).mean()) >= _MOSTLY_COUPLED
+
+
 def _by_chunk(
-    names: tuple[str, ...],
-    t_s: FloatArray,
-    step_s: FloatArray,
-    load: FloatArray,
-    back: BoolArray,
-    usable: BoolArray,
+    names: tuple[str, ...], together: _Together, step_s: FloatArray, fair: FloatArray, usable: BoolArray
 ) -> LoadShare | None:
     spent_s = np.cumsum(step_s[usable])
     whole = int(spent_s[-1] / _CHUNK_S) if len(spent_s) else 0
@@ -82,12 +171,21 @@ def _by_chunk(
     used = int(np.searchsorted(spent_s, whole * _CHUNK_S))
     at = np.flatnonzero(usable)[:used]
     counts = np.diff(np.append(first, used))
-    carried = np.add.reduceat(load[:, at], first, axis=1) / counts
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.asarray(np.add.reduceat(values[:, at], first, axis=1) / counts)
+
+    carried = mean(together.load)
     others = (carried.sum(axis=0) - carried) / (len(names) - 1)
     return LoadShare(
         motors=names,
-        start_s=t_s[at[first]],
-        end_s=t_s[at[np.append(first[1:], used) - 1]],
+        start_s=together.t_s[at[first]],
+        end_s=together.t_s[at[np.append(first[1:], used) - 1]],
         ratio=carried / np.maximum(others, 1e-9),
-        gives_back=np.add.reduceat(back[:, at].astype(float), first, axis=1) / counts,
+        gives_back=mean((together.signed < 0).astype(float)),
+        duty=mean(together.duty),
+        fair=mean(fair),
+        borne=mean(together.signed),
+        fair_squared=mean(fair**2),
+        borne_squared=mean(together.signed**2),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -19,8 +19,8 @@ from telemetry.robot import Motor, Robot
 from telemetry.signals import at_instants
 
 __all__ = [
-    "ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "supply_current_a", "trace_motors",
-    "winding_ohm",
+    "ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "assumed_voltage_note",
+    "supply_current_a", "trace_motors", "winding_ohm",
 ]  # fmt: skip
 
 DRIVEN_COMMAND = 0.2
@@ -62,11 +62,27 @@ def trace_motors(
     logged = {name: _channels(log, motor) for name, motor in robot.motors.items()}
     present = {name: channels for name, channels in logged.items() if channels is not None}
     battery = _voltage(log, robot, present)
+    source = "assumed" if _logged_voltage(log, robot) is None else "channel"
     traces = {}
     for name, channels in present.items():
         voltage_v = np.interp(channels.t_s, *battery)
-        traces[name] = _trace(name, robot.motors[name], channels, voltage_v, initial_heat.get(name, 0.0))
+        trace = _trace(name, robot.motors[name], channels, voltage_v, initial_heat.get(name, 0.0))
+        traces[name] = replace(trace, voltage_source=source)
     return MappingProxyType(traces)
+
+
+def assumed_voltage_note(motors: Mapping[str, MotorTrace]) -> tuple[str, ...]:
+    """A note where the battery's voltage was assumed; empty where it was logged, or no motor was."""
+    assumed = [trace for trace in motors.values() if trace.voltage_source == "assumed"]
+    if not assumed:
+        return ()
+    lowest_v = min(float(trace.voltage_v.min()) for trace in assumed)
+    highest_v = max(float(trace.voltage_v.max()) for trace in assumed)
+    return (
+        "No battery voltage is logged: the motors were judged with that of a charged battery behind a "
+        f"usual resistance, {lowest_v:.1f} to {highest_v:.1f} V by their current. Speeds told by current, "
+        "stalls and energy are the less sure.",
+    )
 
 
 def supply_current_a(trace: MotorTrace) -> FloatArray:
@@ -107,8 +123,8 @@ def _at(channel: Channel, t_s: FloatArray) -> FloatArray:
 
 def _voltage(log: Log, robot: Robot, motors: Mapping[str, _Logged]) -> tuple[FloatArray, FloatArray]:
     """The battery's voltage as instants and volts: logged, else assumed."""
-    channel = log.channels.get(robot.supply.voltage) if robot.supply.voltage else None
-    if channel is not None and len(channel.values):
+    channel = _logged_voltage(log, robot)
+    if channel is not None:
         return channel.t_s, channel.canonical()
     nominal_v = max((motor.nominal_v for motor in robot.motors.values()), default=12.0)
     if not motors:
@@ -119,14 +135,21 @@ def _voltage(log: Log, robot: Robot, motors: Mapping[str, _Logged]) -> tuple[Flo
     return t_s, np.maximum(ASSUMED_OPEN_CIRCUIT * nominal_v - sag_v, nominal_v / 2)
 
 
+def _logged_voltage(log: Log, robot: Robot) -> Channel | None:
+    channel = log.channels.get(robot.supply.voltage) if robot.supply.voltage else None
+    return channel if channel is not None and len(channel.values) else None
+
+
 def _drawn_a(log: Log, robot: Robot, motors: Mapping[str, _Logged], t_s: FloatArray) -> FloatArray:
+    """Out of the battery; a motor of which only the current is known is thought to be at full duty."""
     total = _values(log, robot.supply.current, t_s)
     if total is not None:
         return np.abs(total)
     drawn_a = np.zeros(len(t_s))
     for name, channels in motors.items():
         by_winding = robot.motors[name].current_side == "winding"
-        duty = np.minimum(np.abs(np.nan_to_num(channels.command)), 1.0) if by_winding else 1.0
+        unknown = 1.0 if channels.speed_rad_s is None and not np.isfinite(channels.command).any() else 0.0
+        duty = np.minimum(np.abs(np.nan_to_num(channels.command, nan=unknown)), 1.0) if by_winding else 1.0
         drawn_a += np.interp(t_s, channels.t_s, np.abs(channels.current_a) * duty)
     return drawn_a
 
@@ -138,12 +161,17 @@ def _trace(
     logged_a, notes = believable_a(name, logged.current_a, motor)
     commanded = bool(np.isfinite(logged.command).any())
     turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
-    motoring = motoring_sign(logged_a, turning, motor)
+    motoring = motoring_sign(logged.t_s, logged_a, turning, motor)
     current_a = winding_a(
         logged.t_s, np.abs(logged_a), logged.command, motor, motoring=motoring,
         voltage_v=voltage_v, model=model, speed_rad_s=logged.speed_rad_s,
     )  # fmt: skip
     heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
+    told = model is not None and logged.speed_rad_s is not None
+    heat_source = _heat_source(motor, commanded=commanded, turning=told)
+    notes = (*notes, *_heat_doubt(name, heat_source, heat))
+    if heat_source == "supply current alone":
+        heat = np.full(len(heat), np.nan)
     drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
     speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
     needed_v = _needed_v(drive, speed, model)
@@ -165,7 +193,34 @@ def _trace(
         supply_a=supply_side_a(logged_a, current_a, np.clip(duty, -1.0, 1.0), motoring, motor),
         voltage_v=voltage_v,
         notes=(*notes, *speed.notes),
+        heat_source=heat_source,
     )
+
+
+def _heat_source(motor: Motor, *, commanded: bool, turning: bool) -> str:
+    if motor.current_side == "winding":
+        return "winding current"
+    if commanded:
+        return "supply current and command"
+    return "supply current and speed" if turning else "supply current alone"
+
+
+def _heat_doubt(name: str, source: str, heat: FloatArray) -> tuple[str, ...]:
+    """What must be said where a supply-side current does not tell all that flows in the winding."""
+    if not np.isfinite(heat).any():
+        return ()
+    least = float(np.nanmax(heat))
+    if source == "supply current alone":
+        return (
+            f"The heat of motor {name} is not known: only its supply-side current is logged, without command "
+            f"or speed. It came to {least:.2f} at the least.",
+        )
+    if source == "supply current and speed":
+        return (
+            f"The heat of motor {name}, {least:.2f}, is the least it can have been: its current is logged on "
+            "the supply side and without its command, where braking does not show.",
+        )
+    return ()
 
 
 def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:

@@ -8,12 +8,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.estimators.stalls import within
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.records.motors import MotorStates, MotorTrace, Protection
 from telemetry.robot import Robot
-from telemetry.signals import hold_s, period_s, spans
+from telemetry.signals import hold_s, period_s, spans, within
 
 __all__ = ["propose_limits", "replay_limit"]
 

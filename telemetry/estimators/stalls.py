@@ -7,13 +7,14 @@ from types import MappingProxyType
 
 import numpy as np
 
+from telemetry.estimators.current_alone import states_by_current
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.records.motors import MotorStates, MotorTrace
 from telemetry.robot import Motor, Robot
-from telemetry.signals import hold_s, period_s, runs, spans
+from telemetry.signals import lasting, period_s, runs, within
 
-__all__ = ["NEAR_STALL_SHARE", "STALL_SHARE", "find_stalls", "within"]
+__all__ = ["NEAR_STALL_SHARE", "STALL_SHARE", "find_stalls"]
 
 STALL_SHARE, NEAR_STALL_SHARE = 0.05, 0.20
 """Speed below these shares of the free speed is a stall, near stall (contract)."""
@@ -27,28 +28,27 @@ _LEAST_OF_STALL_CURRENT = 0.45
 """A winding 250 K warmer than the data sheet's draws half of what that says at stall; less is no stall."""
 _MOST_OF_STALL_CURRENT = 1.15
 _TIMES_FREE_CURRENT = 3.0
-_ROUNDING_S = 1e-6
 _SLOW_TO_LEAVE_S = 0.2
 _BEFORE_S = 0.12
 _CONTINUES = 0.9
+_GROWS, _LONGEST_START_S = 1.08, 2.0
 _BRIEF_S, _REVERSED_S = 0.5, 0.35
 
 
 def find_stalls(robot: Robot, motors: Mapping[str, MotorTrace], end_s: float) -> Mapping[str, MotorStates]:
-    """Stall and near-stall of every motor whose speed can be compared with its data sheet."""
+    """Stall and near-stall of every motor whose speed can be compared with its data sheet.
+
+    Without speed and command they are told as far as the current alone goes.
+    """
     found = {}
     for name, trace in motors.items():
+        model = MotorModel.from_motor(robot.motors[name])
         if np.isfinite(trace.speed_share).any():
             found[name] = _states(trace, robot.motors[name], end_s)
+        elif model is not None and trace.speed_source == "none" and not np.isfinite(trace.command).any():
+            least_s = STALL_LEAST_S, NEAR_STALL_LEAST_S
+            found[name] = states_by_current(trace, robot.motors[name], model, end_s, least_s=least_s)
     return MappingProxyType(found)
-
-
-def within(t_s: FloatArray, intervals_s: FloatArray) -> BoolArray:
-    """Where an instant lies in one of the half-open intervals, shape (n,); they are (k, 2) and in order."""
-    if not len(intervals_s):
-        return np.zeros(len(t_s), dtype=bool)
-    number = np.searchsorted(intervals_s[:, 0], t_s, side="right") - 1
-    return np.asarray((number >= 0) & (t_s < intervals_s[np.maximum(number, 0), 1]))
 
 
 def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
@@ -58,9 +58,11 @@ def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
     stalled = loaded & forwards & (share < STALL_SHARE)
     slow = loaded & forwards & (share < NEAR_STALL_SHARE)
     spin_up_s = _spin_up_s(trace, NEAR_STALL_SHARE)
-    stall = _really_slow(trace, _lasting(trace, stalled, _least_stall_s(trace), end_s))
+    stood = lasting(trace.t_s, stalled, _least_stall_s(trace), end_s, bridge_s=_BRIDGE_S)
+    stall = _without_starts(trace, _really_slow(trace, stood))
     near = slow & ~within(trace.t_s, stall)
-    near_stall = _lasting(trace, near, max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s), end_s)
+    least_s = max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s)
+    near_stall = lasting(trace.t_s, near, least_s, end_s, bridge_s=_BRIDGE_S)
     return MotorStates(stall, _really_slow(trace, near_stall), spin_up_s)
 
 
@@ -97,11 +99,6 @@ def _spin_up_s(trace: MotorTrace, share: float) -> float:
     return float(np.median(trace.t_s[reached[came]] - trace.t_s[first[came]]))
 
 
-def _lasting(trace: MotorTrace, flagged: BoolArray, least_s: float, end_s: float) -> FloatArray:
-    found = spans(trace.t_s, flagged, end_s, hold_s(trace.t_s), bridge_s=_BRIDGE_S)
-    return np.asarray(found[found[:, 1] - found[:, 0] >= least_s - _ROUNDING_S])
-
-
 def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
     """Without what only looks so where the current alone tells the speed: reversals and braking.
 
@@ -118,6 +115,27 @@ def _really_slow(trace: MotorTrace, found: FloatArray) -> FloatArray:
         if not _passes_zero(trace, start_s, end_s, before_s)
     ]
     return np.asarray(kept).reshape(-1, 2)
+
+
+def _without_starts(trace: MotorTrace, found: FloatArray) -> FloatArray:
+    """Without starts where the current alone tells the speed: seldom sampled they may seem to stand."""
+    if trace.speed_source != "back-EMF":
+        return found
+    kept = [one for one in found.tolist() if not _gains_speed(trace, *one)]
+    return np.asarray(kept).reshape(-1, 2)
+
+
+def _gains_speed(trace: MotorTrace, start_s: float, end_s: float) -> bool:
+    """Whether the voltage for each ampere grows, as in a start: at rest it is the resistance, and stays so.
+
+    Looked at within the first seconds only: what takes longer to start is none the better for it.
+    """
+    if end_s - start_s > _LONGEST_START_S:
+        return False
+    inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
+    ohm = trace.applied_v[inside] / np.maximum(trace.current_a[inside], 1e-9)
+    third = max(1, len(ohm) // 3)
+    return float(np.median(ohm[-third:])) > _GROWS * float(np.median(ohm[:third]))
 
 
 def _passes_zero(trace: MotorTrace, start_s: float, end_s: float, before_s: float) -> bool:

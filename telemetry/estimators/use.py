@@ -35,8 +35,8 @@ def _use(motor: Motor, trace: MotorTrace, states: MotorStates | None, match: Mat
     breaker, chain = breaker_load(trace, motor), chain_shares(trace, motor)
     return MotorUse(
         peak_current_a=float(trace.current_a.max()),
-        stall_s=_total_s(states.stall) if states else None,
-        near_stall_s=_total_s(states.near_stall) if states else None,
+        stall_s=_standing_s(states, states.stall) if states else None,
+        near_stall_s=_standing_s(states, states.near_stall) if states else None,
         peak_heat=float(trace.heat.max()) if heated else None,
         end_heat=float(trace.heat[-1]) if heated else None,
         energy_wh=None if energy_wh is None else float(energy_wh[-1]),
@@ -46,6 +46,11 @@ def _use(motor: Motor, trace: MotorTrace, states: MotorStates | None, match: Mat
         breaker_fraction=None if breaker is None else float(breaker.fraction.max()),
         chain_share=None if chain is None else float(chain.max()),
     )
+
+
+def _standing_s(states: MotorStates, intervals_s: FloatArray) -> float | None:
+    """None where nothing was found and something may be hidden."""
+    return None if states.unsure_a is not None and not len(intervals_s) else _total_s(intervals_s)
 
 
 def _total_s(intervals_s: FloatArray) -> float:

@@ -23,7 +23,8 @@ class MotorTrace:
     voltage applied (NaN likewise), `heat` the thermal level (1.0 is the limit; NaN where the robot file does
     not tell enough). `speed_source` is `channel`, `back-EMF` or `none`. `supply_a` is what it takes out of
     the battery, negative where it gives back (NaN where that cannot be told), `voltage_v` the battery's
-    voltage; both are empty where nothing was worked out. `notes` say what was odd about its channels.
+    voltage; both are empty where nothing was worked out. `voltage_source` is `channel` or `assumed`,
+    `heat_source` what the heat was worked out from. `notes` say what was odd about its channels.
     """
 
     t_s: FloatArray
@@ -38,15 +39,23 @@ class MotorTrace:
     supply_a: FloatArray = field(default_factory=lambda: np.empty(0))
     voltage_v: FloatArray = field(default_factory=lambda: np.empty(0))
     notes: tuple[str, ...] = ()
+    voltage_source: str = "channel"
+    heat_source: str = "winding current"
 
 
 @dataclass(frozen=True, eq=False)
 class MotorStates:
-    """Where a motor stalled and nearly stalled, each (k, 2) seconds, half-open, and its usual spin-up."""
+    """Where a motor stalled and nearly stalled, each (k, 2) seconds, half-open, and its usual spin-up.
+
+    `told_by` is `speed` or `current alone`; `unsure_a` then the greatest current that lasted and may have
+    been a stall, None where none did.
+    """
 
     stall: FloatArray
     near_stall: FloatArray
     spin_up_s: float
+    told_by: str = "speed"
+    unsure_a: float | None = None
 
 
 @dataclass(frozen=True)

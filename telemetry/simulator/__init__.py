@@ -3,15 +3,18 @@
 from telemetry.simulator.contacts import Contact
 from telemetry.simulator.event import simulate_event
 from telemetry.simulator.faults import (
+    BadJoint,
     BeamDead,
     BeamDropouts,
     BreakerCycling,
     Chatter,
     DeviceSilent,
     DevicesLost,
+    Dragging,
     Fault,
     FaultRecord,
     FeedJam,
+    Fighting,
     LimitBounce,
     LimitDead,
     LimitEarly,
@@ -37,9 +40,11 @@ from telemetry.simulator.specification import (
     RangeSpec,
     RobotSpec,
     TowerSpec,
+    TwinSpec,
 )
 
 __all__ = [
+    "BadJoint",
     "BatterySpec",
     "BeamDead",
     "BeamDropouts",
@@ -50,9 +55,11 @@ __all__ = [
     "Contact",
     "DeviceSilent",
     "DevicesLost",
+    "Dragging",
     "Fault",
     "FaultRecord",
     "FeedJam",
+    "Fighting",
     "HoistSpec",
     "LauncherSpec",
     "LimitBounce",
@@ -74,6 +81,7 @@ __all__ = [
     "SimulatedMatch",
     "TightMechanism",
     "TowerSpec",
+    "TwinSpec",
     "relog",
     "simulate_event",
     "simulate_match",

@@ -12,6 +12,7 @@ from telemetry.simulator.specification import BatterySpec, MotorSpec
 __all__ = ["Battery", "Motor"]
 
 _SECONDS_PER_HOUR = 3600.0
+_COPPER_PER_K = 0.0039  # IEC 60028, rounded
 
 
 class Motor:
@@ -19,22 +20,32 @@ class Motor:
 
     ``wanted`` is the duty asked for; ``duty`` the one applied after current limiting. A controller asked
     for nothing shorts the winding (brakes), unless it ``coasts``. One that is ``unplugged`` draws nothing.
-    ``live`` tells whether current can flow in this step.
+    ``live`` tells whether current can flow in this step. ``drag_nm_s`` is a drag that grows with the speed.
+    ``joint`` is what a bad joint makes of its resistance, ``heat`` how warm its winding is.
+    ``twins`` are motors on the same shaft, which this one turns along; ``told_duty`` is what its controller
+    reports.
     """
 
     __slots__ = (
         "coasts",
         "constant",
         "current_a",
+        "drag_nm_s",
         "duty",
+        "duty_factor",
         "friction_nm",
+        "gear",
+        "heat",
         "inertia",
+        "joint",
         "limit_a",
         "live",
         "regenerates",
         "resistance",
         "spec",
         "speed",
+        "tells",
+        "twins",
         "unplugged",
         "wanted",
     )
@@ -56,11 +67,45 @@ class Motor:
         self.coasts = coasts
         self.regenerates = regenerates
         self.unplugged = False
+        self.drag_nm_s = 0.0
+        self.heat = 0.0
+        self.joint = 1.0
+        self.twins: list[Motor] = []
+        self.gear = 1.0
+        self.duty_factor = 1.0
+        self.tells = True
         self.live = False
         self.wanted = 0.0
         self.duty = 0.0
         self.speed = 0.0
         self.current_a = 0.0
+
+    def warm(self, span_s: float) -> None:
+        """Heat or cool the winding for a while at the present current, and set its resistance."""
+        spec = self.spec
+        self.resistance = spec.resistance_ohm * self.joint
+        if spec.winding_rise_k:
+            target = (self.current_a / spec.continuous_current_a) ** 2
+            slower = target < self.heat
+            constant_s = spec.cooling_time_constant_s if slower else spec.heating_time_constant_s
+            self.heat += (target - self.heat) * span_s / constant_s
+            self.resistance *= 1.0 + _COPPER_PER_K * spec.winding_rise_k * self.heat
+
+    @property
+    def told_duty(self) -> float:
+        """The duty that its controller reports."""
+        return self.duty if self.tells else self.wanted / self.duty_factor
+
+    def add_twin(self, twin: "Motor", gear: float) -> None:
+        """Put another motor on this one's shaft."""
+        twin.gear = gear
+        self.twins.append(twin)
+        self.inertia += twin.inertia * gear**2
+
+    def lead(self) -> None:
+        """Ask the twins for what this one is asked for."""
+        for twin in self.twins:
+            twin.wanted = self.wanted * twin.duty_factor
 
     def limit(self, bus_v: float) -> None:
         """Set the applied duty from the wanted one, within the controller's current limits.
@@ -97,6 +142,14 @@ class Motor:
         """
         push_nm = self.constant * self.current_a + load_nm
         drag_nm = self.friction_nm + dry_friction_nm
+        for twin in self.twins:
+            push_nm += twin.constant * twin.current_a * twin.gear
+            drag_nm += twin.friction_nm * twin.gear
+        self._turn(step_s, push_nm, drag_nm)
+        for twin in self.twins:
+            twin.speed = self.speed * twin.gear
+
+    def _turn(self, step_s: float, push_nm: float, drag_nm: float) -> None:
         speed = self.speed
         if speed == 0.0:
             if -drag_nm <= push_nm <= drag_nm:
@@ -105,6 +158,8 @@ class Motor:
         elif speed < 0.0:
             drag_nm = -drag_nm
         turned = speed + (push_nm - drag_nm) / self.inertia * step_s
+        if self.drag_nm_s:
+            turned /= 1.0 + self.drag_nm_s / self.inertia * step_s
         self.speed = 0.0 if speed * turned < 0.0 else turned
 
 

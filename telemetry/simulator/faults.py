@@ -4,15 +4,18 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 __all__ = [
+    "BadJoint",
     "BeamDead",
     "BeamDropouts",
     "BreakerCycling",
     "Chatter",
     "DeviceSilent",
     "DevicesLost",
+    "Dragging",
     "Fault",
     "FaultRecord",
     "FeedJam",
+    "Fighting",
     "LimitBounce",
     "LimitDead",
     "LimitEarly",
@@ -94,6 +97,43 @@ class BreakerCycling:
     off_s: float = 3.0
     on_s: float = 5.0
     times: int = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dragging:
+    """Something wound round a shaft: for a while it turns, but hardly: at so much of its free speed.
+
+    The drag grows with the speed, and swells and ebbs by ``rub`` of itself a few times a second.
+    """
+
+    motor: str
+    from_s: float
+    to_s: float
+    speed_share: float = 0.12
+    rub: float = 0.2
+
+
+@dataclass(frozen=True, kw_only=True)
+class BadJoint:
+    """A loose lug or burnt contact at one motor: its winding seems to have so many times its resistance."""
+
+    motor: str
+    factor: float = 2.0
+    from_s: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fighting:
+    """A twin that works against the motor it shares a shaft with.
+
+    From ``from_s`` on its controller puts out ``duty_factor`` times what the other's does, and reports that
+    where it ``tells``, else what it was asked for. (A wrong gear belongs to the robot: see ``TwinSpec``.)
+    """
+
+    motor: str
+    from_s: float = 0.0
+    duty_factor: float = 0.7
+    tells: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -195,13 +235,16 @@ class DeviceSilent:
 
 
 Fault = (
-    BeamDead
+    BadJoint
+    | BeamDead
     | BeamDropouts
     | BreakerCycling
     | Chatter
     | DeviceSilent
     | DevicesLost
+    | Dragging
     | FeedJam
+    | Fighting
     | LimitBounce
     | LimitDead
     | LimitEarly

@@ -195,7 +195,7 @@ def _numbers(played: Play, logger: LoggerSpec, steps: Steps) -> list[Column]:
             current = current * np.abs(trace.duty[place])
         columns += [
             sampled(f"{motor.name}.current", current, 0.25),
-            sampled(f"{motor.name}.duty", trace.duty[place], 0.0),
+            sampled(f"{motor.name}.duty", trace.told_duty[place], 0.0),
             sampled(f"{motor.name}.speed", trace.speed_rad_s[place], 0.15),
         ]
     if spec.tower.range_sensor is not None and played.inputs.range_mm is not None:

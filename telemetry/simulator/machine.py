@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.simulator.burdens import Burdens
 from telemetry.simulator.contacts import Contact
 from telemetry.simulator.driver import Commands, Driver
 from telemetry.simulator.electrics import Battery, Motor
@@ -15,7 +16,7 @@ from telemetry.simulator.jams import Jams
 from telemetry.simulator.mechanisms import Drivetrain, Feed, Flywheel, Hoist, Intake
 from telemetry.simulator.opponents import Opponents
 from telemetry.simulator.plan import MatchPlan
-from telemetry.simulator.specification import RobotSpec
+from telemetry.simulator.specification import RobotSpec, TwinSpec
 from telemetry.simulator.streams import stream
 from telemetry.simulator.tower import Piece, Tower
 from telemetry.simulator.upsets import Upsets
@@ -31,7 +32,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Trace:
-    """What the robot did, one value a millisecond; motors in the order of ``RobotSpec.motors``."""
+    """What the robot did, one value a millisecond; motors in the order of ``RobotSpec.motors``.
+
+    ``told_duty`` is what the controllers report, where one does not do what it says.
+    """
 
     bus_v: Floats
     open_circuit_v: Floats
@@ -39,6 +43,7 @@ class Trace:
     current_a: tuple[Floats, ...]
     duty: tuple[Floats, ...]
     speed_rad_s: tuple[Floats, ...]
+    told_duty: tuple[Floats, ...]
     ground_speed: tuple[Floats, Floats]
     acceleration: Floats
     beams: NDArray[np.int64]
@@ -87,6 +92,7 @@ class Machine:
             self.flywheel.motor,
             self.hoist.motor,
         )
+        self.motors += tuple(self._twin(twin) for twin in spec.twins)
         parts = (self.tower, self.intake, self.feed, self.flywheel, self.hoist)
         self.driver = Driver(spec, plan, stream(seed, "driver"), parts, _TICK_S)
         self._dips = stream(seed, "dips")
@@ -102,6 +108,14 @@ class Machine:
         )
         motors = dict(zip(spec.motor_names, self.motors, strict=True))
         self._upsets = Upsets(faults, motors, (self.battery, self.hoist, self.driver), plan.length_s)
+        self._burdens = Burdens(faults, motors, plan.length_s)
+
+    def _twin(self, twin: TwinSpec) -> Motor:
+        """Put a second motor on the shaft of one that is there."""
+        beside = next(motor for motor in self.motors if motor.spec.name == twin.beside)
+        motor = Motor(twin.motor, coasts=beside.coasts, regenerates=beside.regenerates)
+        beside.add_twin(motor, twin.gear)
+        return motor
 
     @property
     def loaded(self) -> bool:
@@ -133,6 +147,9 @@ class Machine:
         if until_s is not None:
             self.driver.pushed_until_s = until_s
         self._upsets.look(now_s)
+        self._burdens.look(now_s)
+        for motor in self.motors:
+            motor.warm(_TICK_S)
         self._jams.look(now_s, _TICK_S)
 
     def _note_jam(self, start_s: float, end_s: float) -> None:
@@ -149,6 +166,8 @@ class Machine:
 
     def _step(self, now_s: float, outside_n: tuple[float, float]) -> None:
         self.flywheel.control(self.battery.bus_v)
+        for motor in self.motors:
+            motor.lead()
         self.battery.supply(self.motors, STEP_S)
         self.drive.step(STEP_S, *outside_n)
         self.intake.step(STEP_S)
@@ -177,18 +196,19 @@ class Machine:
             )
         )
         for motor in self.motors:
-            record.extend((motor.current_a, motor.duty, motor.speed))
+            record.extend((motor.current_a, motor.duty, motor.speed, motor.told_duty))
 
     def _trace(self) -> Trace:
-        table = np.frombuffer(self._record, dtype=np.float64).reshape(-1, 9 + 3 * len(self.motors))
+        table = np.frombuffer(self._record, dtype=np.float64).reshape(-1, 9 + 4 * len(self.motors))
         columns = [np.ascontiguousarray(column) for column in table.T]
         return Trace(
             bus_v=columns[0],
             open_circuit_v=columns[1],
             supply_a=columns[2],
-            current_a=tuple(columns[9::3]),
-            duty=tuple(columns[10::3]),
-            speed_rad_s=tuple(columns[11::3]),
+            current_a=tuple(columns[9::4]),
+            duty=tuple(columns[10::4]),
+            speed_rad_s=tuple(columns[11::4]),
+            told_duty=tuple(columns[12::4]),
             ground_speed=(columns[3], columns[4]),
             acceleration=columns[5],
             beams=columns[6].astype(np.int64),
@@ -197,5 +217,5 @@ class Machine:
             pieces=tuple(self.tower.story),
             releases_s=tuple(self._releases_s),
             contacts=tuple(self.opponents.met),
-            faults=(*self._upsets.records, *self._stalls),
+            faults=(*self._upsets.records, *self._burdens.records, *self._stalls),
         )

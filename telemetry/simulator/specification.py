@@ -16,6 +16,7 @@ __all__ = [
     "RangeSpec",
     "RobotSpec",
     "TowerSpec",
+    "TwinSpec",
 ]
 
 Level = bool | int | str
@@ -38,7 +39,8 @@ class MotorSpec:
     """A permanent-magnet motor by its data sheet, and what surrounds it on the robot.
 
     The winding obeys ``V = I R + k w`` and the free current is spent on friction, so that three of the
-    data-sheet numbers give the fourth (``stall_torque_nm``).
+    data-sheet numbers give the fourth (``stall_torque_nm``). The winding warms by ``winding_rise_k`` at the
+    heat its continuous current leads to, and its copper resists the more; 0 keeps it as it is.
     """
 
     name: str
@@ -55,6 +57,7 @@ class MotorSpec:
     continuous_current_a: float
     heating_time_constant_s: float = 90.0
     cooling_time_constant_s: float = 400.0
+    winding_rise_k: float = 0.0
     chain: ChainSpec | None = None
 
     @property
@@ -77,6 +80,18 @@ class MotorSpec:
     def stall_torque_nm(self) -> float:
         """Shaft torque at stall and nominal voltage."""
         return self.constant_v_s * (self.stall_current_a - self.free_current_a)
+
+
+@dataclass(frozen=True, kw_only=True)
+class TwinSpec:
+    """A second motor on the shaft of another, named ``beside``, under the same command.
+
+    It makes ``gear`` turns for each of the other's: 1, unless somebody fitted a wrong gear.
+    """
+
+    motor: MotorSpec
+    beside: str
+    gear: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -262,6 +277,7 @@ class RobotSpec:
     tower: TowerSpec = TowerSpec()
     flywheel: LauncherSpec = LauncherSpec()
     arm: HoistSpec = HoistSpec()
+    twins: tuple[TwinSpec, ...] = ()
 
     def __post_init__(self) -> None:
         if self.capacity < 1 or not 0 <= self.preload <= self.capacity:
@@ -270,10 +286,17 @@ class RobotSpec:
             raise ValueError("the tower is too short below its catch for that many pieces")
         if len(set(self.motor_names)) < len(self.motors):
             raise ValueError("motors must have different names")
+        for twin in self.twins:
+            if twin.beside not in [motor.name for motor in self._leading]:
+                raise ValueError(f"no motor is named {twin.beside!r} for {twin.motor.name} to stand beside")
 
     @property
     def motors(self) -> tuple[MotorSpec, ...]:
-        """All motors, in the fixed order of the record."""
+        """All motors, in the fixed order of the record; twins come last."""
+        return (*self._leading, *(twin.motor for twin in self.twins))
+
+    @property
+    def _leading(self) -> tuple[MotorSpec, ...]:
         return (self.drive_left, self.drive_right, self.intake, self.feed, self.launcher, self.hoist)
 
     @property

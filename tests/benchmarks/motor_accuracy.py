@@ -1,8 +1,7 @@
 """How well motor and supply troubles are found: `python -m tests.benchmarks.motor_accuracy`.
 
-Every robot differs from the demo robot in its motors' constants, gearing and battery, and its logger in
-rate, units, shape and in which channels it writes. Truth is worked out in `motor_truth.py`. Prints precision,
-recall and F1 by kind, what was said of clean matches, and the errors of heat and source resistance.
+Robots, faults and loggers are those of `motor_robots.py`, the truth is worked out in `motor_truth.py`. Prints
+precision, recall and F1 by kind, what was said of clean matches, and the errors of heat and resistance.
 """
 
 from __future__ import annotations
@@ -12,8 +11,8 @@ import math
 import sys
 import tempfile
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,24 +22,8 @@ import parsers
 from telemetry.analysis import Analysis
 from telemetry.judge import judge
 from telemetry.robot_file import read_robot
-from telemetry.simulator import (
-    BreakerCycling,
-    ChainSpec,
-    Fault,
-    FeedJam,
-    LimitDead,
-    LimitOverrun,
-    LoggerSpec,
-    LooseLug,
-    MatchPlan,
-    MotorSpec,
-    MotorUnplugged,
-    RobotSpec,
-    SimulatedMatch,
-    relog,
-    simulate_match,
-    write_match,
-)
+from telemetry.simulator import MatchPlan, MotorSpec, SimulatedMatch, relog, simulate_match, write_match
+from tests.benchmarks.motor_robots import OMITTED, draw_logger, draw_robot, scenarios
 from tests.benchmarks.motor_truth import Trouble, heat_levels, truth_of
 
 KINDS = (
@@ -49,8 +32,6 @@ KINDS = (
 )  # fmt: skip
 
 _STEPS = ("motors", "motor_states", "supply")
-RATES_HZ = (10.0, 20.0, 50.0, 100.0, 250.0)
-OMITTED: tuple[tuple[str, ...], ...] = ((), ("speed",), ("duty",), ("battery",), ("speed", "battery"))
 
 
 @dataclass(frozen=True)
@@ -63,29 +44,39 @@ class Sheet:
     analysis: Analysis
     match: SimulatedMatch
 
+    @property
+    def clean(self) -> bool:
+        """Whether nothing was put in: no fault, no weak part, no wrong gear."""
+        mild = any(twin.gear != 1.0 for twin in self.match.spec.twins)
+        return not (self.match.faults or self.truth or mild)
+
 
 def main() -> None:
     """Simulate, judge, compare, print."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--robots", type=int, default=24)
     arguments.add_argument("--seed", type=int, default=1)
+    arguments.add_argument("--only", action="append", default=[], help="a scenario; may be given again")
     arguments.add_argument("--quiet", action="store_true")
     told = arguments.parse_args()
     sheets = []
     for number in range(told.robots):
-        sheets += _robot_sheets(told.seed * 1000 + number)
+        sheets += _robot_sheets(told.seed * 1000 + number, told.only)
     _report(sheets, quiet=told.quiet)
 
 
-def _robot_sheets(seed: int) -> list[Sheet]:
+def _robot_sheets(seed: int, only: Sequence[str]) -> list[Sheet]:
     rng = np.random.default_rng(seed)
-    spec, plan = _robot(rng), MatchPlan(teleop_s=float(rng.uniform(70, 135)))
+    spec, plan = draw_robot(rng), MatchPlan(teleop_s=float(rng.uniform(70, 135)))
     sheets = []
-    for name, faults, own in _scenarios(spec, plan, rng):
+    for number, (name, faults, own) in enumerate(scenarios(spec, plan, rng)):
+        if only and name not in only:
+            continue
+        rng = np.random.default_rng([seed, number])
         match = simulate_match(own, seed=seed, faults=faults, plan=plan)
         truth, excused = truth_of(match)
         for omitted in _some(OMITTED, rng, 2):
-            logger = _logger(own, omitted, rng)
+            logger = draw_logger(own, omitted, rng)
             again = relog(match, logger)
             label = f"{seed} {name} {logger.rate_hz:g} Hz without {','.join(omitted) or 'nothing'}"
             sheets.append(Sheet(label, truth, excused, _analysis(again, rng), again))
@@ -94,91 +85,6 @@ def _robot_sheets(seed: int) -> list[Sheet]:
 
 def _some(choices: Sequence[Any], rng: np.random.Generator, number: int) -> list[Any]:
     return [choices[place] for place in rng.permutation(len(choices))[:number]]
-
-
-def _robot(rng: np.random.Generator) -> RobotSpec:
-    """The demo robot with other motors, gears and battery, that still does its work."""
-    jay = RobotSpec()
-    motors = {
-        role: _varied(getattr(jay, role), rng)
-        for role in ("drive_left", "intake", "feed", "launcher", "hoist")
-    }
-    motors["drive_right"] = replace(motors["drive_left"], name="drive_right")
-    battery = replace(
-        jay.battery,
-        open_circuit_v=float(rng.uniform(12.4, 13.0)),
-        resistance_ohm=float(rng.uniform(0.012, 0.028)),
-        sag_v_per_ah=float(rng.uniform(0.05, 0.3)),
-    )
-    return replace(jay, battery=battery, mass_kg=float(rng.uniform(40, 60)), **motors)
-
-
-def _varied(motor: MotorSpec, rng: np.random.Generator) -> MotorSpec:
-    faster = float(rng.uniform(0.85, 1.25))
-    return replace(
-        motor,
-        free_speed_rpm=motor.free_speed_rpm * faster,
-        reduction=motor.reduction * faster * float(rng.uniform(0.9, 1.1)),
-        stall_current_a=motor.stall_current_a * float(rng.uniform(0.8, 1.4)),
-        free_current_a=motor.free_current_a * float(rng.uniform(0.6, 1.5)),
-        rotor_inertia_kg_m2=motor.rotor_inertia_kg_m2 * float(rng.uniform(0.6, 1.6)),
-        heating_time_constant_s=float(rng.uniform(40, 140)),
-        cooling_time_constant_s=float(rng.uniform(200, 600)),
-        current_side="supply" if rng.random() < 0.2 else "winding",
-    )
-
-
-def _scenarios(
-    spec: RobotSpec, plan: MatchPlan, rng: np.random.Generator
-) -> Iterable[tuple[str, tuple[Fault, ...], RobotSpec]]:
-    at_s = float(rng.uniform(25, 40))
-    motor = str(rng.choice(["feed", "intake", "drive_left", "launcher"]))
-    weak = str(rng.choice(["feed", "drive_left", "launcher"]))
-    jam = FeedJam(held_s=float(rng.uniform(0.6, 4)))
-    lug = LooseLug(from_s=at_s, resistance_ohm=spec.battery.resistance_ohm * float(rng.uniform(1.35, 2.5)))
-    cycling = BreakerCycling(motor=motor, from_s=at_s, off_s=float(rng.uniform(1.5, 5)), on_s=6.0, times=3)
-    return [
-        ("clean", (), spec),
-        ("jams", (jam, FeedJam(held_s=float(rng.uniform(0.4, 3)))), spec),
-        ("hoist", (LimitOverrun(),) if rng.random() < 0.5 else (LimitDead(limit="hoist_high"),), spec),
-        (
-            "unplugged",
-            (MotorUnplugged(motor=motor, from_s=at_s, to_s=float(rng.choice([at_s + 30, 1e9]))),),
-            spec,
-        ),
-        ("cycling", (cycling,), spec),
-        ("lug", (lug,), spec),
-        ("weak", (jam,), _weakened(spec, weak, rng)),
-    ]
-
-
-def _weakened(spec: RobotSpec, name: str, rng: np.random.Generator) -> RobotSpec:
-    """One motor with a small thermal limit, a small breaker and a thin chain."""
-    motor = getattr(spec, name)
-    weak = replace(
-        motor,
-        continuous_current_a=motor.continuous_current_a * float(rng.uniform(0.15, 0.5)),
-        breaker_a=float(rng.choice([5, 8, 10, 15])),
-        chain=ChainSpec(breaking_load_lbf=float(rng.uniform(40, 160))),
-    )
-    return replace(spec, **{name: weak})
-
-
-def _logger(spec: RobotSpec, omitted: tuple[str, ...], rng: np.random.Generator) -> LoggerSpec:
-    keys = {
-        "battery": ("battery.voltage",),
-        "speed": tuple(f"{name}.speed" for name in spec.motor_names),
-        "duty": tuple(f"{name}.duty" for name in spec.motor_names),
-    }
-    return LoggerSpec(
-        rate_hz=float(rng.choice(RATES_HZ)),
-        jitter_s=float(rng.choice([0.002, 0.004])),
-        time_unit=str(rng.choice(["s", "ms"])),  # type: ignore[arg-type]
-        current_unit=str(rng.choice(["A", "mA"])),  # type: ignore[arg-type]
-        voltage_unit=str(rng.choice(["V", "mV"])),  # type: ignore[arg-type]
-        speed_unit=str(rng.choice(["rpm", "rad_s"])),  # type: ignore[arg-type]
-        omit=(*(key for what in omitted for key in keys[what]), *(("total",) if rng.random() < 0.4 else ())),
-    )
 
 
 def _analysis(match: SimulatedMatch, rng: np.random.Generator) -> Analysis:
@@ -212,7 +118,7 @@ def _report(sheets: Sequence[Sheet], *, quiet: bool) -> None:
             f"{kind:18} {right + missed:5} {right:6} {missed:7} {false:6} "
             f"{precision:10.3f} {recall:7.3f} {f1:6.3f} {counts[kind]['not judged']:11}"
         )
-    clean = [sheet for sheet in sheets if not sheet.match.faults and not sheet.truth]
+    clean = [sheet for sheet in sheets if sheet.clean]
     said = sum(finding.kind in KINDS for sheet in clean for finding in sheet.analysis.findings)
     print(f"clean matches: {len(clean)}, findings in them: {said}")
     _report_figures(sheets)
@@ -243,33 +149,39 @@ def _count(sheet: Sheet, counts: dict[str, Counter[str]], *, quiet: bool) -> Non
 
 
 def _report_figures(sheets: Sequence[Sheet]) -> None:
-    heat, ohms = [], []
+    heat: dict[str, list[tuple[float, float, str]]] = defaultdict(list)
+    ohms = []
     for sheet in sheets:
         for place, motor in enumerate(sheet.match.spec.motors):
             use = sheet.analysis.motor_use.get(motor.name)
-            if use is None or use.peak_heat is None:
+            if use is None or use.peak_heat is None or use.end_heat is None:
                 continue
             levels = heat_levels(sheet.match.trace.current_a[place], motor)
-            errors = (abs(use.peak_heat - levels.max()), abs(use.end_heat - levels[-1]))
-            heat.append((*errors, sheet.name, motor, float(levels.max())))
+            error = max(abs(use.peak_heat - levels.max()), abs(use.end_heat - levels[-1]))
+            heat[_told(sheet, motor)].append(
+                (error, max(1.0, float(levels.max())), f"{sheet.name}, {motor.name}")
+            )
         supply = sheet.analysis.supply
         if supply is not None and supply.resistance_ohm is not None:
             true_ohm = sheet.match.truth["supply"]["resistance_ohm"]
             ohms.append((abs(supply.resistance_ohm / true_ohm - 1), sheet.name))
-    for side in ("winding", "supply"):
-        of_side = [one for one in heat if one[3].current_side == side]
-        if not of_side:
-            continue
-        right = sum(max(one[:2]) <= 0.03 * max(1.0, one[4]) for one in of_side)
-        worst = max(of_side, key=lambda one: max(one[:2]) / max(1.0, one[4]))
+    for told, errors in sorted(heat.items()):
+        right = sum(error <= 0.03 * level for error, level, _ in errors)
+        error, _level, where = max(errors, key=lambda one: one[0] / one[1])
         print(
-            f"heat by {side}-side current: {right} of {len(of_side)} within 0.03 (3 % above 1.0); "
-            f"worst {max(worst[:2]):.3f} of {worst[4]:.2f} ({worst[2]}, {worst[3].name})"
+            f"heat, {told}: {right} of {len(errors)} within 0.03 (3 % above 1.0); worst {error:.3f} ({where})"
         )
-    near = sum(one[0] <= 0.05 for one in ohms) / len(ohms)
-    print(
-        f"source resistance: {near:.1%} of {len(ohms)} within 5 %; worst {max(ohms)[0]:.1%} ({max(ohms)[1]})"
-    )
+    near = sum(one[0] <= 0.05 for one in ohms) / max(len(ohms), 1)
+    worst = max(ohms, default=(math.nan, "none"))
+    print(f"source resistance: {near:.1%} of {len(ohms)} within 5 %; worst {worst[0]:.1%} ({worst[1]})")
+
+
+def _told(sheet: Sheet, motor: MotorSpec) -> str:
+    """What a motor's heat had to be worked out from."""
+    if motor.current_side == "winding":
+        return "winding current"
+    omitted = {key.split(".")[-1] for key in sheet.match.logger.omit}
+    return "supply current" + "".join(f", no {what}" for what in ("duty", "speed") if what in omitted)
 
 
 if __name__ == "__main__":

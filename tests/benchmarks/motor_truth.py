@@ -10,12 +10,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.simulator import BreakerCycling, MotorSpec, MotorUnplugged, SimulatedMatch
+from telemetry.simulator import (
+    BadJoint,
+    BreakerCycling,
+    Fighting,
+    MotorSpec,
+    MotorUnplugged,
+    SimulatedMatch,
+    TwinSpec,
+)
 
 __all__ = ["Trouble", "heat_levels", "truth_of"]
 
 _SLACK_S = 0.5
 _STEP_S = 0.001
+_STANDS = ("stall", "near_stall")
 
 
 @dataclass(frozen=True)
@@ -45,6 +54,13 @@ def truth_of(match: SimulatedMatch) -> tuple[tuple[Trouble, ...], tuple[Trouble,
         ):
             sure += found
             excused += unsure
+    for twin in match.spec.twins:
+        found, unsure = _shares(match, twin)
+        sure += found
+        excused += unsure
+    for name in _opposed(match):
+        sure = [one for one in sure if (one.subject, one.kind in _STANDS) != (name, True)]
+        excused += [Trouble(kind, name, 0.0, match.plan.length_s) for kind in _STANDS]
     for record in match.truth["faults"]:
         if record["kind"] == "source_resistance":
             sure.append(Trouble("source_resistance", "supply", record["start_s"] - 3, record["start_s"] + 6))
@@ -109,9 +125,52 @@ def _dead(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Tro
             into.append(Trouble("no_draw", motor.name, start_s, end_s))
         else:
             unsure.append(Trouble("no_draw", motor.name, start_s, end_s))
-    if motor.mechanism == "drive" and windows:
-        unsure.append(Trouble("load_share", "drive", windows[0][1], windows[-1][2]))
+    if windows:
+        unsure.append(Trouble("load_share", motor.mechanism, windows[0][1], windows[-1][2]))
     return sure, unsure
+
+
+def _opposed(match: SimulatedMatch) -> list[str]:
+    """Motors that hold each other fast, or turn one another backwards: whether they stall is a word."""
+    turned = {fault.motor for fault in match.faults if isinstance(fault, Fighting) and fault.duty_factor < 0}
+    return [
+        name
+        for twin in match.spec.twins
+        if twin.motor.name in turned
+        for name in (twin.motor.name, twin.beside)
+    ]
+
+
+def _shares(match: SimulatedMatch, twin: TwinSpec) -> tuple[list[Trouble], list[Trouble]]:
+    """Two motors on one shaft: open, behind a joint that halves the current, or mostly against the rotation.
+
+    What is milder, or seen for less than ten seconds, may be told or not.
+    """
+    names = [motor.name for motor in match.spec.motors]
+    lead, other = names.index(twin.beside), names.index(twin.motor.name)
+    end_s, mechanism = match.plan.length_s, twin.motor.mechanism
+    driven = np.abs(match.trace.duty[lead]) >= 0.2
+    sure, unsure = [], []
+    for fault in match.faults:
+        if not isinstance(fault, MotorUnplugged | BadJoint) or fault.motor not in (names[lead], names[other]):
+            continue
+        worked_s = driven[round(fault.from_s * 1000) :].sum() * _STEP_S
+        plain = worked_s >= 10.0 and (isinstance(fault, MotorUnplugged) or fault.factor >= 1.6)
+        (sure if plain else unsure).append(Trouble("load_share", mechanism, fault.from_s, end_s))
+    fights = [fault.from_s for fault in match.faults if isinstance(fault, Fighting)]
+    if twin.gear != 1.0 or fights:
+        from_s = fights[0] if fights else 0.0
+        told = sure if _against(match, lead, other, from_s) >= 0.4 else unsure
+        told.append(Trouble("load_share", mechanism, from_s, end_s))
+    return sure, unsure
+
+
+def _against(match: SimulatedMatch, lead: int, other: int, from_s: float) -> float:
+    """How much of its driven time one of two motors pushes against the rotation and the other along it."""
+    trace, after = match.trace, slice(round(from_s * 1000), None)
+    moving = (np.abs(trace.duty[lead]) >= 0.2)[after] & (np.abs(trace.speed_rad_s[lead]) > 5.0)[after]
+    push = [np.sign(trace.current_a[place] * trace.speed_rad_s[place])[after] for place in (lead, other)]
+    return float((push[0] * push[1] < 0)[moving].mean()) if moving.sum() >= 10_000 else 0.0
 
 
 def _windows(fault: MotorUnplugged | BreakerCycling) -> list[tuple[float, float]]:

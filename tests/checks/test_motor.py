@@ -7,9 +7,23 @@ import math
 import numpy as np
 import pytest
 
-from telemetry.copper import ALPHA20_PER_K, ZERO_RESISTANCE_C, resistance_ratio, winding_temperature_c
+from telemetry.copper import (
+    ALPHA20_PER_K,
+    RESISTIVITY20_OHM_MM2_PER_M,
+    ZERO_RESISTANCE_C,
+    lead_length_m,
+    resistance_ratio,
+    winding_temperature_c,
+)
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from tests.checks.published import approx, published
+
+
+def test_cu_01_resistivity_of_standard_annealed_copper() -> None:
+    """IEC 60028:1925, section 1: 1/58 = 0.017241 Ω·mm²/m; 10 m of 16 mm² are 10.8 mΩ."""
+    check = published("cu-01")
+    assert approx(check) == RESISTIVITY20_OHM_MM2_PER_M
+    assert lead_length_m(check["expected"] * 10 / 16, 16.0) == pytest.approx(10.0, rel=1e-4)
 
 
 def test_cu_02_where_the_line_of_resistance_meets_zero() -> None:

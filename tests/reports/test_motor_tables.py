@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from reports.motor_tables import energy_table, load_share_table
-from reports.tables import Cell
+from reports.page import match_page
+from reports.tables import Cell, motor_notes
 from telemetry.analysis import Analysis
 from tests.reports.synthetic_match import bare_analysis, synthetic_analysis
 
@@ -75,3 +76,18 @@ def test_a_motor_that_carries_double_shows_as_two(analysis: Analysis) -> None:
     assert rows["drive_left"][2:4] == ["2.00", "2.00 to 2.00"]
     assert rows["drive_right"][2] == "0.50"
     assert dict(zip((row[1].text for row in table.rows), table.rows, strict=True))["drive_left"][-1].findings
+
+
+def test_an_assumed_battery_and_odd_channels_are_said_among_the_motors(analysis: Analysis) -> None:
+    assert motor_notes(analysis) == []
+    motors = {
+        name: replace(
+            trace, voltage_source="assumed", voltage_v=np.full(len(trace.t_s), 12.0), notes=(f"Odd: <{name}>.",)
+        )
+        for name, trace in analysis.motors.items()
+    }
+
+    html = match_page(replace(analysis, motors=motors)).split('id="motors"')[1]
+
+    assert "No battery voltage is logged: the motors were judged" in html
+    assert f"Odd: &lt;{next(iter(motors))}&gt;." in html

@@ -101,6 +101,21 @@ def test_version_settings_and_hashes_are_in_it(analysis: Analysis) -> None:
     assert document["log"]["sha256"] == "a" * 64
 
 
+def test_the_supply_is_told_with_charge_phases_and_stretches(analysis: Analysis) -> None:
+    supply = analysis_json(analysis)["supply"]
+
+    assert {"charge_ah", "energy_by_phase_wh", "energy_by_mechanism_wh", "stretches", "windows"} <= set(
+        supply
+    )
+
+
+def test_a_motor_says_what_its_figures_were_told_by(analysis: Analysis) -> None:
+    motors = analysis_json(analysis)["motors"]
+
+    assert {motor["voltage_source"] for motor in motors.values()} == {"channel"}
+    assert {motor["heat_source"] for motor in motors.values()} == {"winding current"}
+
+
 def test_the_same_match_gives_the_same_text() -> None:
     assert json_text(analysis_json(synthetic_analysis())) == json_text(analysis_json(synthetic_analysis()))
 

@@ -14,6 +14,7 @@ from telemetry.estimators.load_share import mechanisms
 from telemetry.estimators.motors import trace_motors
 from telemetry.finding import Finding
 from telemetry.log import FloatArray
+from telemetry.records.sensors import HarnessBreak
 from telemetry.robot import Robot
 from tests.telemetry.bench import BUS_V, STEP_S, Bench, draw_motors, run
 from tests.telemetry.building import analysis_of, robot_of
@@ -150,3 +151,67 @@ def test_what_cannot_be_compared_says_why(channels: tuple[str, ...], reason: str
     log = log_of(*(numbers(name, [0.0] * 200, (np.arange(200) / 50).tolist()) for name in channels))
     known = analysis_of(robot, log, motors=trace_motors(log, robot))
     assert LOAD_SHARE.judge(known, "belt") == NotEvaluated(reason)
+
+
+def _twins(
+    *, k_factor: float = 1.0, duty_factor: float = 1.0, from_s: float = 0.0, **parts: object
+) -> list[Finding]:
+    """Pair 0 with a motor b of other winding, or under its own, told, duty from an instant on."""
+    shaft, every = _shaft(4), np.arange(0, STEPS, 10)
+    t_s, duty, omega = every * STEP_S, shaft.duty[every, 0], shaft.speed[every, 0]
+    ohm, k = shaft.motors.ohm[0], shaft.motors.k[0]
+    own = np.where(t_s >= from_s, duty * duty_factor, duty)
+    channels = [
+        numbers(name, values.tolist(), t_s.tolist())
+        for name, values in (
+            ("battery_v", np.full(len(t_s), BUS_V)),
+            ("duty", duty),
+            ("own", own),
+            ("a_a", (duty * BUS_V - k * omega) / ohm),
+            ("b_a", (own * BUS_V - k * k_factor * omega) / ohm),
+            ("a_rad_s", omega),
+            ("b_rad_s", omega),
+        )
+    ]
+    log, robot = log_of(*channels), _robot(shaft, 0, True)
+    b = robot.motors["b"].model_copy(update={"command": "own"})
+    robot = robot.model_copy(update={"motors": {**robot.motors, "b": b}})
+    known = analysis_of(robot, log, motors=trace_motors(log, robot), **parts)
+    judgement = LOAD_SHARE.judge(known, "belt")
+    assert not isinstance(judgement, NotEvaluated)
+    return list(judgement)
+
+
+@pytest.mark.parametrize("k_factor", [0.96, 1.0, 1.04])
+def test_windings_that_differ_by_some_per_cent_are_no_bad_joint(k_factor: float) -> None:
+    assert _twins(k_factor=k_factor) == []
+
+
+@pytest.mark.parametrize("from_s", [0.0, 15.0])
+def test_a_twin_under_less_duty_is_told_with_its_duty(from_s: float) -> None:
+    (found,) = _twins(duty_factor=0.8, from_s=from_s)
+    assert found.evidence["motor"] == "b"
+    assert found.evidence["cause"] in ("less duty", "fighting")
+    assert found.evidence["duty_share"] == pytest.approx(0.8, abs=0.01)
+    assert from_s - 0.5 <= found.start_s <= from_s + 4.0
+
+
+@pytest.mark.parametrize(("lost", "told"), [({}, 1), ({"b": "no draw"}, 0)])
+def test_a_motor_lost_with_its_harness_is_told_there_only(lost: dict[str, str], told: int) -> None:
+    broken = HarnessBreak("bus", 14.0, 40.0, ("a", "b"), lost, 0.9, True)
+    shaft = _shaft(4)
+    every = np.arange(0, STEPS, 10)
+    t_s, duty, omega = every * STEP_S, shaft.duty[every, 0], shaft.speed[every, 0]
+    a = (duty * BUS_V - shaft.motors.k[0] * omega) / shaft.motors.ohm[0]
+    pair = {"a": (a, omega), "b": (np.where(t_s >= 15.0, 0.1, a), omega)}
+    channels = [
+        numbers("battery_v", [BUS_V] * len(t_s), t_s.tolist()),
+        numbers("duty", duty.tolist(), t_s.tolist()),
+    ]
+    channels += [numbers(f"{name}_a", amps.tolist(), t_s.tolist()) for name, (amps, _) in pair.items()]
+    channels += [numbers(f"{name}_rad_s", speed.tolist(), t_s.tolist()) for name, (_, speed) in pair.items()]
+    log, robot = log_of(*channels), _robot(shaft, 0, True)
+    known = analysis_of(robot, log, motors=trace_motors(log, robot), harness_breaks=(broken,))
+    judgement = LOAD_SHARE.judge(known, "belt")
+    assert not isinstance(judgement, NotEvaluated)
+    assert len(judgement) == told

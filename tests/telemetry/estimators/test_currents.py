@@ -40,6 +40,7 @@ def test_a_motor_without_a_data_sheet_is_believed() -> None:
     assert believable_a("feed", logged, Motor()) == (logged, ())
 
 
+T_S = np.arange(100) * 0.02
 COMMAND = np.array([0.5] * 60 + [-0.5] * 40)
 MOTORING = np.array([1.0] * 50 + [-1.0] * 10 + [1.0] * 40)
 
@@ -47,19 +48,35 @@ MOTORING = np.array([1.0] * 50 + [-1.0] * 10 + [1.0] * 40)
 @pytest.mark.parametrize("turned", [1.0, -1.0])
 def test_a_sign_that_goes_with_the_command_tells_braking(turned: float) -> None:
     logged = turned * 30 * np.sign(COMMAND) * MOTORING
-    assert motoring_sign(logged, COMMAND, FEED).tolist() == MOTORING.tolist()
+    assert motoring_sign(T_S, logged, COMMAND, FEED).tolist() == MOTORING.tolist()
+
+
+@pytest.mark.parametrize("turned", [1.0, -1.0])
+def test_the_sign_in_starts_counts_even_where_a_motor_is_mostly_dragged(turned: float) -> None:
+    """Four drives of half a second from rest: pushed along for a fifth of each, then held back."""
+    command = np.tile([0.0] * 20 + [0.5] * 25, 4)
+    motoring = np.tile([1.0] * 25 + [-1.0] * 20, 4)
+    logged = turned * 30 * command * motoring
+    assert motoring_sign(np.arange(180) * 0.02, logged, command, FEED).tolist() == motoring.tolist()
+
+
+def test_the_sign_of_a_small_current_counts_where_it_is_quiet_at_rest() -> None:
+    command = np.array([0.0] * 100 + [0.5] * 100)
+    logged = np.concatenate((np.tile([0.2, -0.2], 50), np.full(90, 50.0), np.full(10, -1.5)))
+    told = motoring_sign(np.arange(200) * 0.02, logged, command, FEED)
+    assert told.tolist() == [1.0] * 190 + [-1.0] * 10
 
 
 @pytest.mark.parametrize("backwards", [40, 10])
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_a_current_without_sign_tells_nothing(backwards: int, sign: float) -> None:
     command = np.array([0.5] * (100 - backwards) + [-0.5] * backwards)
-    assert motoring_sign(np.full(100, sign * 30.0), command, FEED).tolist() == [1.0] * 100
+    assert motoring_sign(T_S, np.full(100, sign * 30.0), command, FEED).tolist() == [1.0] * 100
 
 
 @pytest.mark.parametrize("logged", [30 * MOTORING, 30 * MOTORING * np.sign(COMMAND)])
 def test_a_supply_side_sign_is_known_by_either_convention(logged: np.ndarray) -> None:
-    assert motoring_sign(logged, COMMAND, SUPPLY_SIDE).tolist() == MOTORING.tolist()
+    assert motoring_sign(T_S, logged, COMMAND, SUPPLY_SIDE).tolist() == MOTORING.tolist()
 
 
 def test_a_supply_side_current_and_the_speed_tell_the_windings() -> None:

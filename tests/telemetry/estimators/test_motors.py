@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.estimators.motors import DRIVEN_COMMAND, supply_current_a, trace_motors
+from telemetry.estimators.motors import DRIVEN_COMMAND, assumed_voltage_note, supply_current_a, trace_motors
 from telemetry.log import Channel
 from telemetry.motor_model import RAD_S_PER_RPM
 from telemetry.records.motors import MotorTrace
@@ -155,3 +155,41 @@ def test_heat_nears_the_square_of_the_load() -> None:
     assert trace.heat[0] == 0
     assert trace.heat[10] == pytest.approx(0.25 * (1 - np.exp(-1)))
     assert trace.heat[-1] == pytest.approx(0.25, rel=1e-6)
+
+
+# What is not logged
+
+
+def test_an_assumed_battery_voltage_is_said_with_its_range() -> None:
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}')
+    motors = trace_motors(log_of(numbers("feed_a", [0, 50]), numbers("duty", [0, 1])), robot)
+    (note,) = assumed_voltage_note(motors)
+    assert motors["feed"].voltage_source == "assumed"
+    assert "11.6 to 12.6 V" in note
+
+
+def test_a_logged_battery_voltage_needs_no_word() -> None:
+    trace = _feed(numbers("feed_a", [0, 50]))
+    assert (trace.voltage_source, assumed_voltage_note({"feed": trace})) == ("channel", ())
+    assert assumed_voltage_note({}) == ()
+
+
+HEAT = 'continuous_current_a = 32\nheating_time_constant_s = 90\ncurrent_side = "supply"\n'
+
+
+@pytest.mark.parametrize(
+    ("roles", "source", "said"),
+    [
+        ('command = "duty"\n', "supply current and command", ""),
+        ('speed = "feed_rpm"\n', "supply current and speed", "is the least it can have been"),
+        ("", "supply current alone", "is not known: only its supply-side current is logged"),
+    ],
+)
+def test_heat_by_a_supply_side_current_says_what_it_cannot_see(roles: str, source: str, said: str) -> None:
+    channels = [
+        numbers(name, [value] * 9) for name, value in (("feed_a", 20), ("duty", 0.5), ("feed_rpm", 900))
+    ]
+    trace = _feed(*channels, roles=HEAT + roles)
+    assert trace.heat_source == source
+    assert [said in note for note in trace.notes] == ([True] if said else [])
+    assert np.isfinite(trace.heat).all() == (source != "supply current alone")

@@ -221,11 +221,11 @@ def test_without_a_command_current_and_speed_tell_a_stall() -> None:
     assert states.stall == pytest.approx(np.array([[5.0, 6.0]]))
 
 
-@pytest.mark.parametrize("robot", ['[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n', UNCOMMANDED])
-def test_what_cannot_be_compared_has_no_states(robot: object) -> None:
-    known = robot_of(robot) if isinstance(robot, str) else UNCOMMANDED
+@pytest.mark.parametrize("command", ["", 'command = "duty"\n'])
+def test_without_a_data_sheet_there_are_no_states(command: str) -> None:
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\n{command}')
     log = log_of(numbers("feed_a", [60.0] * 9), numbers("duty", [0.5] * 9))
-    assert dict(find_stalls(known, trace_motors(log, known), log.span_s)) == {}
+    assert dict(find_stalls(robot, trace_motors(log, robot), log.span_s)) == {}
 
 
 def test_a_hot_winding_that_draws_less_still_stalls() -> None:
