@@ -82,7 +82,10 @@ def test_an_assumed_battery_and_odd_channels_are_said_among_the_motors(analysis:
     assert motor_notes(analysis) == []
     motors = {
         name: replace(
-            trace, voltage_source="assumed", voltage_v=np.full(len(trace.t_s), 12.0), notes=(f"Odd: <{name}>.",)
+            trace,
+            voltage_source="assumed",
+            voltage_v=np.full(len(trace.t_s), 12.0),
+            notes=(f"Odd: <{name}>.",),
         )
         for name, trace in analysis.motors.items()
     }
