@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from parsers.order import displaced_rows
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["MendedClock", "UnorderedClockError", "lay_out", "mend_clock", "rows_behind"]
+__all__ = ["MendedClock", "UnorderedClockError", "lay_out", "mend_clock"]
 
 JUMP_S = 600.0
 SEAM_S = 1.0
@@ -45,7 +46,7 @@ class MendedClock:
         order: shape (k,), the rows kept, in time order; None where all rows stay as they are.
         t_s: shape (k,), non-decreasing, 0 at the first.
         spoiled: rows whose time lies far off that of both neighbours.
-        late: rows that step back and were sorted in.
+        late: rows out of order, the fewest that explain it, sorted in.
         resets, jumps: first rows after a clock that started over, or leapt.
         seams_s: `t_s` at which each piece after the first begins.
     """
@@ -71,7 +72,7 @@ def mend_clock(t: FloatArray) -> MendedClock:
     if not np.any(steps < 0) and not np.any(steps > JUMP_S):
         return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=_NONE)
     if _is_shuffled(t):
-        return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=rows_behind(t))
+        return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=displaced_rows(t))
     rises = steps[steps > 0]
     tick = float(np.median(rises)) if len(rises) else 0.0
     spoiled = _spikes(t, tick)
@@ -82,11 +83,6 @@ def mend_clock(t: FloatArray) -> MendedClock:
     piece = np.zeros(len(rows), dtype=np.intp)
     piece[starts] = 1
     return lay_out(t, rows, np.cumsum(piece), spoiled=spoiled, late=rows[late])
-
-
-def rows_behind(t: FloatArray) -> Rows:
-    """The rows whose time lies before that of a row above them."""
-    return np.flatnonzero(t < np.maximum.accumulate(t))
 
 
 def _one_piece(t: FloatArray) -> Rows:
@@ -160,7 +156,7 @@ def _pieces(t: FloatArray, tick: float) -> tuple[list[int], Rows]:
         back = np.flatnonzero(piece < np.maximum.accumulate(piece))
         restart = _first_restart(piece, back, tick)
         past = len(piece) if restart is None else restart
-        late.append(back[back < past] + at)
+        late.append(displaced_rows(piece[:past]) + at)
         at += past
         if restart is not None:
             starts.append(at)

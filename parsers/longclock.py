@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from parsers.channels import Groups
-from parsers.clock import MendedClock, Rows, UnorderedClockError, lay_out, mend_clock, rows_behind
+from parsers.clock import MendedClock, Rows, UnorderedClockError, lay_out, mend_clock
+from parsers.order import displaced_rows, is_habit_of_few
 from telemetry.log import FloatArray
 
 __all__ = ["mend_long_clock"]
 
-# Our choice: more rows than this behind the clock's front are the logger's habit, no fault.
+# Our choice: more rows than this out of order are the logger's habit, no fault.
 _HABIT_SHARE = 0.1
 _NONE: Rows = np.zeros(0, dtype=np.intp)
 
@@ -18,33 +20,78 @@ _NONE: Rows = np.zeros(0, dtype=np.intp)
 def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
     """Times in file order, shape (n,), of rows that belong to channels, to an even flow of time.
 
-    Where each channel's own times rise, the order of channels in the file means nothing: rows are sorted,
-    as late ones where they are few. Where the file goes back far oftener than any channel does, each
-    channel is mended alone, and the pieces are laid end to end. Raises UnorderedClockError when channels
-    disagree about how often the clock started over.
+    What counts is the order within each channel. Where all channels' own times rise, the rows are sorted;
+    those out of order among other channels are late ones only where they are few and of any channel,
+    since a logger that writes in batches does so again and again. Where no channel alone started over,
+    none did. Where the file goes back far oftener than any channel does, each channel is mended alone,
+    and the pieces are laid end to end. Raises UnorderedClockError when channels disagree about how often
+    the clock started over.
     """
     if not np.any(np.diff(t) < 0):
         return mend_clock(t)
     most = _most_steps_back(t, groups)
-    in_blocks = _in_blocks(groups)
     if most == 0:
-        behind = rows_behind(t)
-        habit = in_blocks or len(behind) > _HABIT_SHARE * len(t)
-        every = np.arange(len(t))
-        return lay_out(t, every, np.zeros_like(every), spoiled=_NONE, late=_NONE if habit else behind)
-    if in_blocks or int(np.sum(np.diff(t) < 0)) > 3 * most + 3:
+        late = _NONE if _in_blocks(groups) else displaced_rows(t)
+        return _one_piece(t, _NONE, _NONE if _is_habit(late, t, groups) else late)
+    alone = _mended_alone(t, groups)
+    if not any(len(mended.resets) for mended in alone.values()):
+        return _sorted_in(t, groups, alone)
+    if _in_blocks(groups) or int(np.sum(np.diff(t) < 0)) > 3 * most + 3:
         return _by_channel(t, groups)
     return mend_clock(t)
 
 
-def _most_steps_back(t: FloatArray, groups: Groups) -> int:
-    """The most steps back among one channel's own rows."""
+def _is_habit(late: Rows, t: FloatArray, groups: Groups) -> bool:
+    """Whether rows out of order are how the logger writes."""
+    if len(late) > _HABIT_SHARE * len(groups.rows):
+        return True
+    return len(late) > 0 and is_habit_of_few(t, _channel_of(groups))
+
+
+def _channel_of(groups: Groups) -> NDArray[np.intp]:
+    channel = np.empty(len(groups.rows), dtype=np.intp)
+    channel[groups.rows] = np.repeat(np.arange(len(groups.names)), np.diff(groups.bounds))
+    return channel
+
+
+def _one_piece(t: FloatArray, spoiled: Rows, late: Rows) -> MendedClock:
+    kept = np.setdiff1d(np.arange(len(t)), spoiled) if len(spoiled) else np.arange(len(t))
+    return lay_out(t, kept, np.zeros_like(kept), spoiled=spoiled, late=late)
+
+
+def _mended_alone(t: FloatArray, groups: Groups) -> dict[int, MendedClock]:
+    """The clocks of the channels whose own times step back somewhere."""
+    return {
+        int(index): mend_clock(t[_rows_of(groups, index)])
+        for index in np.flatnonzero(_steps_back(t, groups)).tolist()
+    }
+
+
+def _rows_of(groups: Groups, index: int) -> Rows:
+    return groups.rows[groups.bounds[index] : groups.bounds[index + 1]]
+
+
+def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, MendedClock]) -> MendedClock:
+    """Rows sorted in where no channel started over; where others lie late by habit, only the channels' own
+    disorder counts."""
+    spoiled = np.sort(np.concatenate([_rows_of(groups, i)[m.spoiled] for i, m in alone.items()]))
+    own = np.sort(np.concatenate([_rows_of(groups, i)[m.late] for i, m in alone.items()]))
+    kept = np.setdiff1d(np.arange(len(t)), spoiled)
+    late = kept[displaced_rows(t[kept])]
+    return _one_piece(t, spoiled, own if _is_habit(late, t, groups) else late)
+
+
+def _steps_back(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
+    """How often each channel's own times step back."""
     back = np.diff(t[groups.rows]) < 0
     back[groups.bounds[1:-1] - 1] = False
-    if not back.any():
-        return 0
-    channel = np.searchsorted(groups.bounds, np.flatnonzero(back), side="right")
-    return int(np.bincount(channel).max())
+    channel = np.searchsorted(groups.bounds, np.flatnonzero(back), side="right") - 1
+    return np.bincount(channel, minlength=len(groups.names))
+
+
+def _most_steps_back(t: FloatArray, groups: Groups) -> int:
+    """The most steps back among one channel's own rows."""
+    return int(_steps_back(t, groups).max())
 
 
 def _in_blocks(groups: Groups) -> bool:
@@ -55,8 +102,8 @@ def _in_blocks(groups: Groups) -> bool:
 def _by_channel(t: FloatArray, groups: Groups) -> MendedClock:
     piece = np.zeros(len(t), dtype=np.intp)
     spoiled, late, restarts = [], [], set()
-    for first, past in zip(groups.bounds[:-1].tolist(), groups.bounds[1:].tolist(), strict=True):
-        rows = groups.rows[first:past]
+    for index in range(len(groups.names)):
+        rows = _rows_of(groups, index)
         mended = mend_clock(t[rows])
         piece[rows] = np.searchsorted(mended.resets, np.arange(len(rows)), side="right")
         spoiled.append(rows[mended.spoiled])

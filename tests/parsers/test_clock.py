@@ -160,3 +160,76 @@ def test_batches_by_channel_are_a_habit_and_no_repair() -> None:
 
     assert len(clock.late) == len(clock.resets) == 0
     np.testing.assert_array_equal(clock.t_s, np.repeat(np.arange(40.0), 2))
+
+
+def merged_rows(rates_hz: dict[str, float], events: dict[str, list[float]]) -> list[tuple[str, float]]:
+    """Ten seconds of a long log in order of time: steady channels, and some that come at events."""
+    steady = [(name, i / hz) for name, hz in rates_hz.items() for i in range(int(10 * hz))]
+    sparse = [(name, t) for name, times in events.items() for t in times]
+    return sorted(steady + sparse, key=lambda row: row[1])
+
+
+MERGED = merged_rows(
+    {"current": 50, "speed": 20, "range": 10},
+    {"beam": [0.1 + 0.83 * i for i in range(12)], "mode": [0.05, 3.01, 6.512, 8.333]},
+)
+
+
+@pytest.mark.parametrize("window_s", [0.05, 0.1, 0.5, 2.0])
+@pytest.mark.parametrize("names", ["current speed range beam mode", "mode beam range speed current"])
+def test_batches_in_which_a_fast_channel_leads_are_no_repair(window_s: float, names: str) -> None:
+    place = names.split().index
+    clock = long_clock(sorted(MERGED, key=lambda row: (row[1] // window_s, place(row[0]), row[1])))
+
+    assert len(clock.late) == len(clock.resets) == len(clock.spoiled) == 0
+
+
+@pytest.mark.parametrize("slow", ["beam", "speed"])
+def test_a_channel_that_is_always_written_late_is_no_repair(slow: str) -> None:
+    clock = long_clock(sorted(MERGED, key=lambda row: row[1] + 0.03 * (row[0] == slow)))
+
+    assert len(clock.late) == len(clock.resets) == len(clock.spoiled) == 0
+
+
+def test_a_buffer_of_each_channels_own_is_no_repair() -> None:
+    held: dict[str, list[tuple[str, float]]] = {}
+    rows: list[tuple[str, float]] = []
+    for row in MERGED:
+        held.setdefault(row[0], []).append(row)
+        if len(held[row[0]]) == {"current": 1, "speed": 1}.get(row[0], 8):
+            rows += held.pop(row[0])
+    clock = long_clock(rows + [row for left in held.values() for row in left])
+
+    assert len(clock.late) == len(clock.resets) == len(clock.spoiled) == 0
+
+
+@pytest.mark.parametrize("later", [1, 2, 5, 20])
+def test_rows_truly_moved_in_a_long_log_are_counted_one_by_one(later: int) -> None:
+    rows = list(MERGED)
+    for place in (150, 400, 650):
+        while rows[place][1] >= rows[place + 1][1]:
+            place += 1
+        rows.insert(place + later, rows.pop(place))
+    clock = long_clock(rows)
+
+    assert len(clock.late) == 3
+    assert len(clock.resets) == len(clock.spoiled) == 0
+
+
+def test_a_row_moved_within_its_channel_is_told_beside_batches() -> None:
+    rows = sorted(MERGED, key=lambda row: (row[1] // 0.5, row[0], row[1]))
+    own = [place for place, (name, _) in enumerate(rows) if name == "current"]
+    rows[own[200]], rows[own[201]] = rows[own[201]], rows[own[200]]
+    clock = long_clock(rows)
+
+    assert len(clock.late) == 1
+    assert len(clock.resets) == len(clock.spoiled) == 0
+
+
+def test_of_two_rows_far_apart_that_were_swapped_two_are_out_of_order() -> None:
+    times = [round(0.02 * i, 2) for i in range(200)]
+    times[50], times[90] = times[90], times[50]
+    clock = mended(times)
+
+    assert clock.late.tolist() == [50, 90]
+    assert np.allclose(np.diff(clock.t_s), 0.02)
