@@ -11,16 +11,18 @@ import numpy as np
 
 from parsers.cells import is_understood
 from parsers.clockcolumn import has_clock
-from parsers.numbers import is_one_group
+from parsers.numbers import MISSING, is_one_group
 from parsers.records import split_lines
 from parsers.sampling import Sample
 from parsers.stamps import rough_stamp
 from telemetry.log import FloatArray
+from telemetry.units import unit_named
 
-__all__ = ["Candidate", "rank_candidates", "rough_columns", "thinned"]
+__all__ = ["UNIT_BRACKETS", "Candidate", "is_unit_row", "rank_candidates", "rough_columns", "thinned"]
 
 DELIMITERS = MappingProxyType({",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"})
 _DECIMALS = MappingProxyType({".": "point", ",": "comma"})
+UNIT_BRACKETS = " []()"
 _MOST_CELLS = 3_000
 _FEWEST_ROWS = 25
 # Our choice: rows of one width that no clock runs through are half a log.
@@ -100,7 +102,8 @@ def _readings(sample: Sample, delimiter: str, decimal: str | None) -> list[Candi
 
 def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, even: float) -> Candidate:
     columns = rough_columns(rows, decimal)
-    below_header = tuple(column[1:] for column in columns) if len(rows) > 1 else columns
+    heads = 2 if len(rows) > 2 and is_unit_row(rows[1]) else int(len(rows) > 1)
+    below_header = tuple(column[heads:] for column in columns)
     stamped = np.isfinite(np.array(columns))
     sense = float(stamped.sum())
     for row, column in np.argwhere(~stamped.T).tolist():
@@ -143,3 +146,10 @@ def _sense(cell: str, delimiter: str, decimal: str) -> float:
     if grouped or is_understood(cell, decimal):
         return 1.0
     return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5
+
+
+def is_unit_row(cells: list[str]) -> bool:
+    """Whether a row holds units, brackets around them or not, and nothing else."""
+    units = [unit_named(cell.strip(UNIT_BRACKETS)) for cell in cells]
+    blank = [cell.strip(UNIT_BRACKETS).lower() in MISSING | {"bool", "text", "1"} for cell in cells]
+    return any(units) and all(unit is not None or empty for unit, empty in zip(units, blank, strict=True))

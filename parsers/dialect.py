@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from parsers.candidates import Candidate, rank_candidates, rough_columns, thinned
+from parsers.candidates import UNIT_BRACKETS, Candidate, is_unit_row, rank_candidates, rough_columns, thinned
 from parsers.clockcolumn import find_clock, name_says_time
-from parsers.numbers import MISSING
 from parsers.overrides import Told
 from parsers.records import split_lines
 from parsers.sampling import head_lines, sample_text
@@ -22,7 +21,6 @@ __all__ = ["Layout", "sniff_layout"]
 _HEADS = (400, 20_000)
 _ENOUGH_ROWS = 50
 _COMMENT = re.compile(r"^\s*(#|%|//)+\s*")
-_UNIT_BRACKETS = " []()"
 
 Rows = list[tuple[int, list[str]]]
 
@@ -169,10 +167,10 @@ def _header(
 def _header_among(found: Rows) -> tuple[list[str], list[str] | None, int]:
     """Of lines above the data, the lowest first: the one that names a time, else the lowest with a name."""
     place = next((i for i, (_, cells) in enumerate(found) if any(map(name_says_time, cells))), 0)
-    if place == 0 and len(found) > 1 and _is_unit_row(found[0][1]):
+    if place == 0 and len(found) > 1 and is_unit_row(found[0][1]):
         place = 1
     number, names = found[place]
-    if place and _is_unit_row(found[place - 1][1]):
+    if place and is_unit_row(found[place - 1][1]):
         return names, found[place - 1][1], found[place - 1][0]
     return names, None, number
 
@@ -185,18 +183,14 @@ def _misfit(file: str, names: int, cells: int) -> LogError:
 
 
 def _uncommented(cells: list[str]) -> list[str]:
-    return [_COMMENT.sub("", cells[0]), *cells[1:]]
+    first = _COMMENT.sub("", cells[0]).strip()
+    quoted = len(first) > 1 and first[0] == first[-1] == '"'
+    return [first[1:-1].replace('""', '"') if quoted else first, *cells[1:]]
 
 
 def _fits(cells: list[str], width: int) -> bool:
     """As wide as the rows, or one off for a delimiter at the end of only one of them."""
     return len(cells) in (width, width - 1) or (len(cells) == width + 1 and not cells[-1].strip())
-
-
-def _is_unit_row(cells: list[str]) -> bool:
-    units = [unit_named(cell.strip(_UNIT_BRACKETS)) for cell in cells]
-    blank = [cell.strip(_UNIT_BRACKETS).lower() in MISSING | {"bool", "text", "1"} for cell in cells]
-    return any(units) and all(unit is not None or empty for unit, empty in zip(units, blank, strict=True))
 
 
 def _names(top: list[str] | None, columns: int) -> tuple[str, ...]:
@@ -206,6 +200,6 @@ def _names(top: list[str] | None, columns: int) -> tuple[str, ...]:
 
 
 def _units(row: list[str] | None, columns: int) -> tuple[str | None, ...]:
-    found = [unit_named(cell.strip(_UNIT_BRACKETS)) for cell in row or []]
+    found = [unit_named(cell.strip(UNIT_BRACKETS)) for cell in row or []]
     symbols = [None if unit is None else unit.symbol for unit in found] + [None] * columns
     return tuple(symbols[:columns])

@@ -8,8 +8,9 @@ import numpy as np
 
 from parsers.cells import encode_labels
 from parsers.clockcolumn import named_column
+from parsers.naming import falls_between_names, sorts_values, words_of
 from parsers.overrides import Told
-from parsers.table import Column, Table, TextColumn
+from parsers.table import Table, TextColumn
 from parsers.timecolumn import raw_stamps
 from telemetry.errors import LogError
 
@@ -125,7 +126,14 @@ def _sniffed_pair(table: Table, clock: int, words: list[str], *, forced: bool) -
             continue
         if words[value] in _VALUE_WORDS or (channel == rest[0] and not _anything_but_names(table, channel)):
             return channel, value
-    return None
+    return _sorting_pair(table, rest[0], rest[1])
+
+
+def _sorting_pair(table: Table, channel: int, value: int) -> tuple[int, int] | None:
+    names, values = table.columns[channel], table.columns[value].spelled()
+    if not isinstance(names, TextColumn) or not isinstance(values, TextColumn):
+        return None
+    return (channel, value) if sorts_values(names, values) else None
 
 
 def _named_pair(table: Table, clock: int, told: Told, file: str) -> tuple[int, int]:
@@ -170,13 +178,4 @@ def _names_change(table: Table, place: int, clock: int) -> bool:
     uneven = np.abs(steps - np.median(steps)) > 0.5 * np.abs(np.median(steps))
     eventful = bool(np.mean(steps == 0) >= _SHARED_SHARE or np.mean(uneven) >= _UNEVEN_SHARE)
     changing = bool(np.mean(np.diff(codes) != 0) >= _CHANGING_SHARE)
-    return (changing and eventful) or _grouped(column, times)
-
-
-def _grouped(column: TextColumn, times: Column) -> bool:
-    codes, labels = encode_labels(column.strings.fill_null(""))
-    changes = np.flatnonzero(np.diff(codes) != 0) + 1
-    if not len(changes) or len(changes) != len(labels) - 1:
-        return False
-    stamps = raw_stamps(times)
-    return bool(np.all(stamps[changes] < stamps[changes - 1]))
+    return (changing and eventful) or falls_between_names(words_of(column)[0], raw_stamps(times))

@@ -37,6 +37,10 @@ _LONGEST_S = 3 * 3_600
 _MOSTLY = 0.5
 # Unix time of 2001-09-09 and of 2096-10-02, in seconds: between them a number without a unit is a date.
 _EPOCH_FROM_S, _EPOCH_TO_S = 1e9, 4e9
+# Our choice: so many dates show Unix time, the others are of a clock not yet set; such a log comes hourly.
+_DATED_SHARE = 0.05
+_SLOWEST_S = 3_600.0
+_MOST_LEAPS, _MANY_STEPS = 3, 20
 # Beyond Unix time in nanoseconds of the year 2096 a number is no time, and differences would overflow.
 _MOST_TICKS = 4_000_000_000_000_000_000
 
@@ -190,25 +194,24 @@ def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:
     named = unit_from_name(name)
     if named is not None and named.quantity == "time":
         return named.symbol
-    middle = float(np.median(values))
+    rises = np.diff(np.sort(values)).astype(np.float64)
+    rises = np.sort(rises[rises > 0])
+    typical = float(rises[len(rises) // 2]) if len(rises) else 0.0
     for unit, ticks in PER_SECOND.items():
-        if _EPOCH_FROM_S * ticks <= middle < _EPOCH_TO_S * ticks:
+        dated = np.mean((values >= _EPOCH_FROM_S * ticks) & (values < _EPOCH_TO_S * ticks))
+        if dated >= _DATED_SHARE and typical <= _SLOWEST_S * ticks:
             return unit
-    return _unit_of_steps(values, long=long)
+    return _unit_of_steps(values, rises, typical, long=long) if len(rises) else "s"
 
 
-def _unit_of_steps(values: FloatArray | IntArray, *, long: bool) -> str:
+def _unit_of_steps(values: FloatArray | IntArray, rises: FloatArray, typical: float, *, long: bool) -> str:
     """Our choice: whole numbers come at least once a second (at events: once in ten) for three hours at most.
 
-    Numbers with a fraction are taken for seconds unless they would last longer than a day.
+    Numbers with a fraction are taken for seconds unless they would last longer than a day. The three
+    greatest of many steps do not count: a clock that was set, or started over, leaps by years.
     """
-    steps = np.diff(np.sort(values)).astype(np.float64)
-    rises = steps[steps > 0]
-    if not len(rises):
-        return "s"
-    typical = float(np.median(rises))
     fractional = bool(np.any(np.asarray(values) % 1 != 0))
-    span = float(values.max() - values.min())
+    span = float(rises[:-_MOST_LEAPS].sum() if len(rises) > _MANY_STEPS else rises.sum())
     for unit, ticks in PER_SECOND.items():
         often = fractional or typical <= ticks * (10 if long else 1)
         if often and span <= ticks * (_DAY_S if fractional else _LONGEST_S):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import re
+from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,6 +23,9 @@ _BOMS = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 _LINE_END = {"utf-16-le": b"\n\0", "utf-16-be": b"\0\n"}
+# A letter or a sign of measure that Windows-1252 has in one byte, in a word of at least two characters.
+_SIGN = rb"[\xa7\xb0\xb2\xb3\xb5\xc0-\xff]"
+_WORD_BEYOND_ASCII = re.compile(rb"[A-Za-z]*(?:[A-Za-z]%b|%b[A-Za-z])[A-Za-z]*" % (_SIGN, _SIGN))
 # A power cut leaves NULs by the block; fewer than this in a row are garbage in a cell.
 _NUL_RUN = re.compile(rb"\0{4,}")
 
@@ -111,18 +115,31 @@ def _is_utf8(body: bytes) -> bool:
 
 
 def _encoding_of_bytes(body: bytes) -> str:
-    """Windows-1252 where the first lines, header and all, are clean text in it; else spoiled UTF-8.
+    """Windows-1252 where the bytes that do not fit UTF-8 make words; else spoiled UTF-8.
 
-    Letters that UTF-8 writes in two bytes or more hardly come about by chance: where they are as many as
-    the bytes that do not fit, the text is UTF-8.
+    They do where the first lines, header and all, are clean text in it, or where a word with such a byte
+    is said twice: accidents do not repeat. Letters that UTF-8 writes in two bytes or more hardly come
+    about by chance: where they are as many as the bytes that do not fit, the text is UTF-8.
     """
     head = body[:_HEAD_BYTES]
     text = head.decode(errors="replace")
     misfits = text.count("\ufffd")
     letters = sum(character > "\x7f" for character in text) - misfits
     first = b"".join(head.split(b"\n")[:3])
-    garbled = any(byte < 32 and byte not in b"\t\r" for byte in first)
-    return "utf-8" if (letters and letters >= misfits) or garbled or _is_utf8(first) else "windows-1252"
+    if _is_control(first) or (letters and letters >= misfits):
+        return "utf-8"
+    return "utf-8" if _is_utf8(first) and not _says_words_again(body) else "windows-1252"
+
+
+def _is_control(line: bytes) -> bool:
+    return any(byte < 32 and byte not in b"\t\r" for byte in line)
+
+
+def _says_words_again(body: bytes) -> bool:
+    """Whether half of the words with a byte beyond ASCII stand there more than once, all of them print."""
+    words = Counter(_WORD_BEYOND_ASCII.findall(body))
+    again = sum(count for count in words.values() if count > 1)
+    return 2 * again >= words.total() > 0
 
 
 def _with_line_feeds(body: bytes) -> bytes:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from parsers.clock import UnorderedClockError, mend_clock
 from parsers.clockcolumn import ClockChoice, find_clock, name_says_time, named_column
 from parsers.ledger import Ledger, braced
+from parsers.naming import falls_between_names, words_of
 from parsers.overrides import Told
 from parsers.stamps import PER_SECOND, Stamps, number_stamps, parse_stamps, timestamp_stamps
 from parsers.table import ArrayColumn, Column, Table, TextColumn
@@ -30,6 +33,8 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         table.names,
         [_sample_stamps(table.columns[i]) if i in asked or not asked else nothing for i in everywhere],
     )
+    if choice.place is None and not asked:
+        choice = replace(choice, place=_clock_beside_names(table))
     if choice.place is not None:
         return choice
     if choice.falling is not None:
@@ -41,6 +46,21 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         f"{file}: looked for a time column that rises, found none among {len(table.names)} columns "
         f"({few}); name it with [log] time = … in the robot file"
     )
+
+
+def _clock_beside_names(table: Table) -> int | None:
+    """The first column that rises beside each word of another: a long log without a header, in batches."""
+    words = [
+        (i, words_of(column)) for i, column in enumerate(table.columns) if isinstance(column, TextColumn)
+    ]
+    names = [(place, codes) for place, (codes, labels) in words if 3 * len(labels) <= len(codes)]
+    for place, column in enumerate(table.columns):
+        stamps = raw_stamps(column)
+        if 2 * np.isfinite(stamps).sum() > len(stamps) and any(
+            falls_between_names(codes, stamps) for other, codes in names if other != place
+        ):
+            return place
+    return None
 
 
 def falling_clock(name: str, file: str) -> LogError:

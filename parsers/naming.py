@@ -1,0 +1,54 @@
+"""Whether a column of words names the channels of a long log, told by what the other columns do beside it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from parsers.cells import encode_labels
+from parsers.numbers import MISSING, floats_of
+from parsers.table import TextColumn
+from telemetry.log import FloatArray
+
+__all__ = ["falls_between_names", "sorts_values", "words_of"]
+
+_FEWEST_FALLS = 3
+_MOST_FALLS_WITHIN = 0.1
+_FEWEST_STEPS = 5
+
+
+def words_of(column: TextColumn) -> tuple[NDArray[np.int64], list[str]]:
+    """Code of each row's word, shape (n,), and the words."""
+    return encode_labels(column.strings.fill_null("").str.strip_chars())
+
+
+def falls_between_names(codes: NDArray[np.integer], stamps: FloatArray) -> bool:
+    """Whether the stamps, shape (n,), fall only from one name to another, and rise beside each of them.
+
+    So does the clock of a log that is written channel after channel, or in batches; that of a wide log
+    which starts over falls beside each word that comes again.
+    """
+    known = np.isfinite(stamps)
+    codes, stamps = codes[known], stamps[known]
+    falls = np.diff(stamps) < 0
+    changes = np.diff(codes) != 0
+    if not falls.any() or len(np.unique(codes)) < 2:
+        return False
+    rows = np.argsort(codes, kind="stable")
+    same = np.diff(codes[rows]) == 0
+    own = np.diff(stamps[rows])[same]
+    in_blocks = bool(np.all(falls[changes])) and int(changes.sum()) == len(np.unique(codes)) - 1
+    often = int(falls.sum()) >= _FEWEST_FALLS
+    rising = int(np.sum(own > 0)) >= _FEWEST_STEPS and np.sum(own < 0) <= _MOST_FALLS_WITHIN * falls.sum()
+    return (in_blocks or often) and bool(rising)
+
+
+def sorts_values(names: TextColumn, values: TextColumn) -> bool:
+    """Whether some names stand beside numbers alone and some beside words alone."""
+    codes, words = words_of(names)
+    cells = values.strings.fill_null("").str.strip_chars()
+    void = cells.str.to_lowercase().is_in(list(MISSING)).to_numpy()
+    numbers = floats_of(cells, values.decimal).is_not_null().to_numpy() & ~void
+    of_numbers, of_words = np.unique(codes[numbers]), np.unique(codes[~numbers & ~void])
+    apart = not len(np.intersect1d(of_numbers, of_words))
+    return apart and len(of_numbers) > 0 and len(of_words) > 0 and 2 * len(words) <= len(codes)
