@@ -11,6 +11,7 @@ import numpy as np
 
 from parsers.cells import is_understood
 from parsers.clockcolumn import has_clock
+from parsers.naming import falls_between_names
 from parsers.numbers import MISSING, is_one_group
 from parsers.records import split_lines
 from parsers.sampling import Sample
@@ -114,7 +115,7 @@ def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, ev
         width=width,
         even=even,
         sense=sense / stamped.size,
-        clock=has_clock(below_header),
+        clock=has_clock(below_header) or _rises_beside_words(rows[heads:], below_header),
         fractions=any(decimal in rows[row][column] for row, column in np.argwhere(stamped.T).tolist()),
         columns=below_header,
     )
@@ -134,6 +135,18 @@ def rough_columns(rows: Sequence[Sequence[str]], decimal: str) -> tuple[FloatArr
         [nan if (stamp := rough_stamp(cell, decimal)) is None else stamp for cell in cells] for cells in rows
     ]
     return tuple(np.array(table, dtype=np.float64).reshape(len(rows), -1).T)
+
+
+def _rises_beside_words(rows: list[list[str]], columns: Sequence[FloatArray]) -> bool:
+    """Whether a column rises beside each word of another, as in a long log written in batches."""
+    timely = [np.isfinite(column).mean() > 0.5 for column in columns]
+    for place in (place for place, is_timely in enumerate(timely) if not is_timely):
+        words, codes = np.unique([cells[place] for cells in rows], return_inverse=True)
+        if 3 * len(words) <= len(rows) and any(
+            falls_between_names(codes, column) for column, good in zip(columns, timely, strict=True) if good
+        ):
+            return True
+    return False
 
 
 def _sense(cell: str, delimiter: str, decimal: str) -> float:

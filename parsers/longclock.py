@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,9 +25,9 @@ def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
     What counts is the order within each channel. Where all channels' own times rise, the rows are sorted;
     those out of order among other channels are late ones only where they are few and of any channel,
     since a logger that writes in batches does so again and again. Where no channel alone started over,
-    none did. Where the file goes back far oftener than any channel does, each channel is mended alone,
-    and the pieces are laid end to end. Raises UnorderedClockError when channels disagree about how often
-    the clock started over.
+    none did; where they start over at one place of the file, that parts it. Where the file goes back far
+    oftener than any channel does, each channel is mended alone, and the pieces are laid end to end.
+    Raises UnorderedClockError when channels disagree about how often the clock started over.
     """
     if not np.any(np.diff(t) < 0):
         return mend_clock(t)
@@ -36,6 +38,9 @@ def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
     alone = _mended_alone(t, groups)
     if not any(len(mended.resets) for mended in alone.values()):
         return _sorted_in(t, groups, alone)
+    cuts = _common_restarts(t, groups, alone)
+    if cuts:
+        return _part_by_part(t, groups, cuts)
     if _in_blocks(groups) or int(np.sum(np.diff(t) < 0)) > 3 * most + 3:
         return _by_channel(t, groups)
     return mend_clock(t)
@@ -79,6 +84,56 @@ def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, MendedClock]) -> 
     kept = np.setdiff1d(np.arange(len(t)), spoiled)
     late = kept[displaced_rows(t[kept])]
     return _one_piece(t, spoiled, own if _is_habit(late, t, groups) else late)
+
+
+def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, MendedClock]) -> list[int]:
+    """The rows from which on all channels start over, in a file that was written from then to now."""
+    restarting = [(_rows_of(groups, index), mended.resets) for index, mended in alone.items()]
+    most = max(len(resets) for _, resets in restarting)
+    cuts: list[int] = []
+    for number in range(most):
+        turns = np.array(
+            [(r[at[number] - 1], r[at[number]]) for r, at in restarting if len(at) == most], dtype=np.intp
+        )
+        last, first = int(turns[:, 0].max()), int(turns[:, 1].min())
+        if last >= first:
+            return []
+        middle_s = (t[turns[:, 0]].max() + t[turns[:, 1]].min()) / 2
+        cut = last + 1 + int(np.argmax(t[last + 1 : first + 1] < middle_s))
+        if not _turns_back(t, groups, cut):
+            return []
+        cuts.append(cut)
+    return cuts
+
+
+def _turns_back(t: FloatArray, groups: Groups, cut: int) -> bool:
+    """Whether the channels of most rows, among those on both sides of a row, go back there."""
+    back = rows_across = 0
+    for index in range(len(groups.names)):
+        rows = _rows_of(groups, index)
+        place = int(np.searchsorted(rows, cut))
+        if 0 < place < len(rows):
+            rows_across += len(rows)
+            back += len(rows) * int(t[rows[place]] < t[rows[place - 1]])
+    return 2 * back > rows_across
+
+
+def _part_by_part(t: FloatArray, groups: Groups, cuts: list[int]) -> MendedClock:
+    channel = _channel_of(groups)
+    piece = np.searchsorted(cuts, np.arange(len(t)), side="right")
+    spoiled, late = [], []
+    for start, past in pairwise([0, *cuts, len(t)]):
+        _, codes = np.unique(channel[start:past], return_inverse=True)
+        bounds = np.concatenate(([0], np.cumsum(np.bincount(codes))))
+        names = [""] * (len(bounds) - 1)
+        mended = mend_long_clock(t[start:past], Groups(names, np.argsort(codes, kind="stable"), bounds))
+        if len(mended.resets):
+            raise UnorderedClockError
+        spoiled.append(mended.spoiled + start)
+        late.append(mended.late + start)
+    left_out = np.concatenate(spoiled)
+    kept = np.setdiff1d(np.arange(len(t)), left_out)
+    return lay_out(t, kept, piece[kept], spoiled=left_out, late=np.concatenate(late))
 
 
 def _steps_back(t: FloatArray, groups: Groups) -> NDArray[np.intp]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -33,8 +34,8 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         table.names,
         [_sample_stamps(table.columns[i]) if i in asked or not asked else nothing for i in everywhere],
     )
-    if choice.place is None and not asked:
-        choice = replace(choice, place=_clock_beside_names(table))
+    if choice.place is None:
+        choice = replace(choice, place=_clock_beside_names(table, asked or everywhere))
     if choice.place is not None:
         return choice
     if choice.falling is not None:
@@ -48,14 +49,14 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
     )
 
 
-def _clock_beside_names(table: Table) -> int | None:
-    """The first column that rises beside each word of another: a long log without a header, in batches."""
+def _clock_beside_names(table: Table, asked: Iterable[int]) -> int | None:
+    """The first of some columns that rises beside each word of another: in a long log written in batches."""
     words = [
         (i, words_of(column)) for i, column in enumerate(table.columns) if isinstance(column, TextColumn)
     ]
     names = [(place, codes) for place, (codes, labels) in words if 3 * len(labels) <= len(codes)]
-    for place, column in enumerate(table.columns):
-        stamps = raw_stamps(column)
+    for place in asked:
+        stamps = raw_stamps(table.columns[place])
         if 2 * np.isfinite(stamps).sum() > len(stamps) and any(
             falls_between_names(codes, stamps) for other, codes in names if other != place
         ):
