@@ -62,7 +62,8 @@ def find_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoi
     """The clock among sampled columns (rough stamps in file order, NaN where no time).
 
     Where a name is a word for time, only such columns are asked: a channel that happens to rise is no
-    clock. Else the first that rises; one that merely counts rows gives way to another.
+    clock. Else the first that rises; one that merely counts rows gives way to another, and whole numbers
+    that rise unevenly to a column that ticks evenly.
     """
     named = [index for index, name in enumerate(names) if name_says_time(name) == 2]
     timely = [index for index in named if _rises(columns[index]) >= _NAMED_RISING_SHARE]
@@ -92,8 +93,11 @@ def _unnamed_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> Clock
     falling = next((index for index, stamps in enumerate(columns) if _falls_evenly(stamps)), None)
     if not hinted or (falling is not None and falling < hinted[0]):
         return ClockChoice(None, falling=falling)
-    if len(hinted) > 1 and hinted is rising and _counts_rows(columns[hinted[0]]):
-        return ClockChoice(hinted[1])
+    if len(hinted) > 1 and hinted is rising:
+        others = [index for index in rising if not _counts_rows(columns[index])] or rising[1:]
+        counter = bool(np.all(_known(columns[others[0]]) % 1 == 0))
+        even = (i for i in others if _ticks_evenly(columns[i]))
+        return ClockChoice(next(even, others[0]) if counter else others[0])
     return ClockChoice(hinted[0])
 
 
@@ -109,6 +113,14 @@ def _rises(stamps: FloatArray) -> float:
     if not rises + falls:
         return float(len(known) == 1)
     return rises / (rises + falls)
+
+
+def _ticks_evenly(stamps: FloatArray) -> bool:
+    steps = np.diff(_known(stamps))
+    if not len(steps):
+        return False
+    typical = float(np.median(steps))
+    return bool(np.mean(np.abs(steps - typical) <= 0.5 * typical) >= _RISING_SHARE)
 
 
 def _falls_evenly(stamps: FloatArray) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,6 +28,7 @@ _BLANKS = b"\0 \t\r\n\xef\xbb\xbf\xff\xfe"
 _CONTROLS = bytes([*range(9), *range(14, 32)])
 _CONTROL_SHARE = 0.3
 _MOST_HEAD_LINES = 64
+_REMARK = re.compile(r"\s*#[^\x00-\x08\x0e-\x1f\x7f\ufffd]*$")
 
 
 def sniff_delimited(source: Source) -> str | None:
@@ -95,7 +98,7 @@ def _sort_out(
     cells = records.width - (layout.trailing & (records.width == layout.width))
     again = _said_again(records, np.flatnonzero(data), layout)
     for index in np.flatnonzero(data & ~fits & ~again).tolist():
-        if records.record(index).lstrip().startswith("#"):
+        if _REMARK.match(records.record(index)):
             data[index] = False
     cells_in_file = int(cells[data].sum())
     fits &= ~again

@@ -38,7 +38,7 @@ def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
     alone = _mended_alone(t, groups)
     if not any(len(mended.resets) for mended in alone.values()):
         return _sorted_in(t, groups, alone)
-    cuts = _common_restarts(t, groups, alone)
+    cuts = [] if _in_blocks(groups) else _common_restarts(t, groups, alone)
     if cuts:
         return _part_by_part(t, groups, cuts)
     if _in_blocks(groups) or int(np.sum(np.diff(t) < 0)) > 3 * most + 3:
