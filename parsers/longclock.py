@@ -16,6 +16,7 @@ __all__ = ["mend_long_clock"]
 
 # Our choice: more rows than this out of order are the logger's habit, no fault.
 _HABIT_SHARE = 0.1
+_FEW_FALLS = 20
 _NONE: Rows = np.zeros(0, dtype=np.intp)
 
 
@@ -36,12 +37,15 @@ def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
         late = _NONE if _in_blocks(groups) else displaced_rows(t)
         return _one_piece(t, _NONE, _NONE if _is_habit(late, t, groups) else late)
     alone = _mended_alone(t, groups)
+    falls = np.flatnonzero(np.diff(t) < 0) + 1
     if not any(len(mended.resets) for mended in alone.values()):
+        if len(falls) <= _FEW_FALLS and any(_turns_back(t, groups, fall) for fall in falls.tolist()):
+            return mend_clock(t)
         return _sorted_in(t, groups, alone)
     cuts = [] if _in_blocks(groups) else _common_restarts(t, groups, alone)
     if cuts:
         return _part_by_part(t, groups, cuts)
-    if _in_blocks(groups) or int(np.sum(np.diff(t) < 0)) > 3 * most + 3:
+    if _in_blocks(groups) or len(falls) > 3 * most + 3:
         return _by_channel(t, groups)
     return mend_clock(t)
 
@@ -107,14 +111,16 @@ def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, MendedClock
 
 
 def _turns_back(t: FloatArray, groups: Groups, cut: int) -> bool:
-    """Whether the channels of most rows, among those on both sides of a row, go back there."""
+    """Whether the channels of most rows, among those on both sides of a row, go back there and stay back."""
     back = rows_across = 0
     for index in range(len(groups.names)):
         rows = _rows_of(groups, index)
         place = int(np.searchsorted(rows, cut))
         if 0 < place < len(rows):
+            before, after = t[rows[max(place - 2, 0) : place]], t[rows[place : place + 2]]
+            stays = after[0] < before[-1] and after[0] <= before[0] and after[-1] <= before[-1]
             rows_across += len(rows)
-            back += len(rows) * int(t[rows[place]] < t[rows[place - 1]])
+            back += len(rows) * int(stays)
     return 2 * back > rows_across
 
 

@@ -23,9 +23,10 @@ _BOMS = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 _LINE_END = {"utf-16-le": b"\n\0", "utf-16-be": b"\0\n"}
-# A letter or a sign of measure that Windows-1252 has in one byte, in a word of at least two characters.
-_SIGN = rb"[\xa7\xb0\xb2\xb3\xb5\xc0-\xff]"
-_WORD_BEYOND_ASCII = re.compile(rb"[A-Za-z]*(?:[A-Za-z]%b|%b[A-Za-z])[A-Za-z]*" % (_SIGN, _SIGN))
+# A letter or a sign of measure that Windows-1252 has in one byte, in a word of at least two characters;
+# as Python's surrogateescape has bytes that do not fit UTF-8.
+_SIGN = "[\udca7\udcb0\udcb2\udcb3\udcb5\udcc0-\udcff]"
+_WORD_IN_ONE_BYTE = re.compile(f"[A-Za-z]*(?:[A-Za-z]{_SIGN}|{_SIGN}[A-Za-z])[A-Za-z]*")
 # A power cut leaves NULs by the block; fewer than this in a row are garbage in a cell.
 _NUL_RUN = re.compile(rb"\0{4,}")
 
@@ -121,11 +122,11 @@ def _encoding_of_bytes(body: bytes) -> str:
     is said twice: accidents do not repeat. Letters that UTF-8 writes in two bytes or more hardly come
     about by chance: where they are as many as the bytes that do not fit, the text is UTF-8.
     """
-    head = body[:_HEAD_BYTES]
+    head = body[:_HEAD_BYTES].rstrip(b"\0")
     text = head.decode(errors="replace")
     misfits = text.count("\ufffd")
     letters = sum(character > "\x7f" for character in text) - misfits
-    first = b"".join(head.split(b"\n")[:3])
+    first = b"".join(head.splitlines()[:3])
     if _is_control(first) or (letters and letters >= misfits):
         return "utf-8"
     return "utf-8" if _is_utf8(first) and not _says_words_again(body) else "windows-1252"
@@ -136,8 +137,8 @@ def _is_control(line: bytes) -> bool:
 
 
 def _says_words_again(body: bytes) -> bool:
-    """Whether half of the words with a byte beyond ASCII stand there more than once, all of them print."""
-    words = Counter(_WORD_BEYOND_ASCII.findall(body))
+    """Whether half of the words with a byte that does not fit UTF-8 stand there more than once."""
+    words = Counter(_WORD_IN_ONE_BYTE.findall(body.decode(errors="surrogateescape")))
     again = sum(count for count in words.values() if count > 1)
     return 2 * again >= words.total() > 0
 
