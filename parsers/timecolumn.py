@@ -34,8 +34,9 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         table.names,
         [_sample_stamps(table.columns[i]) if i in asked or not asked else nothing for i in everywhere],
     )
-    if choice.place is None:
-        choice = replace(choice, place=_clock_beside_names(table, asked or everywhere))
+    if choice.place is None or (not asked and _falls(table.columns[choice.place])):
+        beside_names = _clock_beside_names(table, asked or everywhere)
+        choice = choice if beside_names is None else replace(choice, place=beside_names)
     if choice.place is not None:
         return choice
     if choice.falling is not None:
@@ -47,6 +48,10 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         f"{file}: looked for a time column that rises, found none among {len(table.names)} columns "
         f"({few}); name it with [log] time = … in the robot file"
     )
+
+
+def _falls(column: Column) -> bool:
+    return bool(np.any(np.diff(raw_stamps(column)) < 0))
 
 
 def _clock_beside_names(table: Table, asked: Iterable[int]) -> int | None:

@@ -1,0 +1,176 @@
+"""Long logs and clocks that only the whole file explains, each with its truth written beside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from parsers import read_log
+from telemetry.log import Kind, Log
+
+STEADY = {"feed current [A]": 50, "range": 20}
+SPAN_S = 6.0
+Row = tuple[float, str, str]
+
+
+def merged() -> list[Row]:
+    """Two steady channels and a switch that is logged on change, in order of time."""
+    rows = [
+        (round(i / hz, 3), name, f"{10 + 0.37 * i:.2f}")
+        for name, hz in STEADY.items()
+        for i in range(int(SPAN_S * hz))
+    ]
+    rows += [(round(0.013 + 0.41 * i, 3), "beam", ("high", "low")[i % 2]) for i in range(14)]
+    return sorted(rows, key=lambda row: row[0])
+
+
+def in_batches(rows: list[Row], window_s: float) -> list[Row]:
+    return sorted(rows, key=lambda row: (row[0] // window_s, row[1], row[0]))
+
+
+def read(folder: Path, text: str | bytes) -> Log:
+    path = folder / "log.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_log(path)
+
+
+def lines(rows: list[Row], mark: str = ",") -> str:
+    return "".join(mark.join((f"{t:.3f}", name, value)) + "\n" for t, name, value in rows)
+
+
+def assert_holds_all(log: Log, rows: list[Row]) -> None:
+    for name in {name for _, name, _ in rows}:
+        channel = log.channels[name]
+        own = sorted((t, value) for t, n, value in rows if n == name)
+        np.testing.assert_allclose(channel.t_s, [t for t, _ in own], atol=1e-9)
+        if channel.kind is Kind.NUMBER:
+            assert channel.values.tolist() == [float(value) for _, value in own]
+        else:
+            assert [channel.labels[int(v)] for v in channel.values] == [value for _, value in own]
+
+
+@pytest.mark.parametrize("window_s", [0.05, 0.2, 1.0, SPAN_S])
+@pytest.mark.parametrize("header", ["time_s,channel,value\n", ""])
+def test_a_long_log_in_batches_is_read_without_a_repair(header: str, window_s: float, tmp_path: Path) -> None:
+    log = read(tmp_path, header + lines(in_batches(merged(), window_s)))
+
+    assert log.shape == "long"
+    assert log.repairs == ()
+    assert_holds_all(log, merged())
+
+
+def test_batches_with_decimal_commas_are_told_from_rows_of_commas(tmp_path: Path) -> None:
+    text = "time_s;channel;value\n" + lines(in_batches(merged(), 0.2), ";").replace(".", ",")
+    log = read(tmp_path, text)
+
+    assert (log.dialect.delimiter, log.dialect.decimal, log.repairs) == (";", ",", ())
+    assert_holds_all(log, merged())
+
+
+def test_a_long_log_without_a_header_that_mostly_says_one_channel_is_long(tmp_path: Path) -> None:
+    rows = [(round(0.02 * i, 3), "speed", f"{7 + i}.5") for i in range(200)]
+    rows[60:60] = [(1.195, "beam", "high")]
+    rows[120:120] = [(2.371, "beam", "low")]
+    log = read(tmp_path, lines(rows))
+
+    assert (log.shape, log.repairs) == ("long", ())
+    assert_holds_all(log, rows)
+
+
+def test_a_moved_row_of_a_long_log_is_sorted_in_and_told(tmp_path: Path) -> None:
+    rows = merged()
+    rows.insert(240, rows.pop(233))
+    log = read(tmp_path, "time_s,channel,value\n" + lines(rows))
+
+    assert [(repair.kind, repair.count) for repair in log.repairs] == [("reordered_rows", 1)]
+    assert_holds_all(log, merged())
+
+
+@pytest.mark.parametrize("window_s", [0.0, 0.5])
+def test_a_restart_of_a_long_log_parts_it_for_channels_that_say_little_too(
+    window_s: float, tmp_path: Path
+) -> None:
+    first = merged()
+    second = [(t, name, value) for t, name, value in first if t < 3 and name != "beam"]
+    second.append((0.5, "beam", "high"))
+    second.sort(key=lambda row: row[0])
+    batched = [in_batches(part, window_s) if window_s else part for part in (first, second)]
+    log = read(tmp_path, "time_s,channel,value\n" + lines(batched[0] + batched[1]))
+
+    seam_s = first[-1][0] + 1
+    assert [(repair.kind, repair.count) for repair in log.repairs] == [("clock_reset", 1)]
+    assert log.seams_s == (seam_s,)
+    assert_holds_all(log, first + [(seam_s + t, name, value) for t, name, value in second])
+
+
+def test_a_restart_after_two_ticks_is_no_row_out_of_order(tmp_path: Path) -> None:
+    names = "current", "speed", "range", "volts"
+    ticks = [0, 100, 200, *range(0, 2000, 100)]
+    text = "".join(f"{t},{name},{k}.5\n" for t in ticks for k, name in enumerate(names))
+    log = read(tmp_path, "time_ms,channel,value\n" + text)
+
+    assert [(repair.kind, repair.count) for repair in log.repairs] == [("clock_reset", 1)]
+    assert log.channels["speed"].t_s.tolist()[:5] == [0.0, 0.1, 0.2, 1.2, 1.3]
+
+
+@pytest.mark.parametrize("restart_at", [20, 180])
+def test_seconds_of_unix_time_stay_seconds_past_a_clock_that_fell_back_by_years(
+    restart_at: int, tmp_path: Path
+) -> None:
+    steps = [0.104 * i for i in range(200)]
+    times = [1_755_000_000.5 + t if i < restart_at else 946_684_800 + t for i, t in enumerate(steps)]
+    text = "".join(f"{t:.3f},{i}.25,{i % 3}.5\n" for i, t in enumerate(times))
+    log = read(tmp_path, "unix_time,current_a,range\n" + text)
+
+    assert (log.dialect.time_unit, [repair.kind for repair in log.repairs]) == ("s", ["clock_reset"])
+    np.testing.assert_allclose(np.diff(log.t_s)[: restart_at - 1], 0.104, atol=1e-6)
+
+
+def test_a_row_of_units_over_a_single_row_is_no_row(tmp_path: Path) -> None:
+    log = read(tmp_path, "time,feed,beam\ns,A,\n1.5,10.25,1\n")
+
+    assert (log.rows, log.repairs, log.channels["feed"].unit) == (1, (), "A")
+
+
+def test_a_header_that_is_a_comment_may_be_quoted(tmp_path: Path) -> None:
+    body = "".join(f'"{20 * i}";"{i},5"\n' for i in range(30))
+    log = read(tmp_path, '# "time_ms";"feed_a"\n' + body)
+
+    assert log.dialect.time_column == "time_ms"
+    assert log.t_s.tolist() == [round(0.02 * i, 6) for i in range(30)]
+
+
+def test_without_a_header_an_even_clock_goes_before_an_uneven_counter(tmp_path: Path) -> None:
+    counts = np.cumsum(np.random.default_rng(3).integers(1, 8, 80)) + 500
+    log = read(tmp_path, "".join(f"{n};{i % 3}.5;{68.5 + i / 250:.3f}\n" for i, n in enumerate(counts)))
+
+    assert log.dialect.time_column == "column 3"
+    assert log.channels["column 1"].values.tolist() == counts.tolist()
+
+
+def test_words_in_windows_1252_that_come_late_are_read(tmp_path: Path) -> None:
+    said = ["prêt" if i % 5 == 4 else "" for i in range(40)]
+    text = "time_s,feed_a,note\n" + "".join(f"{i / 50},{i}.5,{word}\n" for i, word in enumerate(said))
+    log = read(tmp_path, text.encode("cp1252"))
+
+    assert (log.dialect.encoding, log.repairs) == ("windows-1252", ())
+    assert log.channels["note"].labels == ("prêt",)
+
+
+def test_a_single_spoiled_byte_of_a_word_stays_an_unreadable_cell(tmp_path: Path) -> None:
+    said = b"".join(b"%.2f,%d.5,%s\n" % (i / 50, i, b"au\xf4o" if i == 20 else b"auto") for i in range(40))
+    log = read(tmp_path, b"time_s,feed_a,mode\n" + said)
+
+    assert [(repair.kind, repair.count, repair.line) for repair in log.repairs] == [
+        ("unreadable_cell", 1, 22)
+    ]
+    assert log.channels["mode"].labels == ("auto",)
+
+
+def test_garbage_that_begins_like_a_remark_is_no_remark(tmp_path: Path) -> None:
+    body = [b"%.2f,%d.5\n" % (i / 50, i) for i in range(40)]
+    log = read(tmp_path, b"time_s,feed_a\n" + b"".join([*body[:20], b"#\x07\xb2k\x01\n", *body[20:]]))
+
+    assert [(repair.kind, repair.line) for repair in log.repairs] == [("unreadable_row", 22)]
