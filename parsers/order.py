@@ -15,7 +15,7 @@ Rows = NDArray[np.intp]
 
 # Of more rows than this in disorder it is not worth finding the very fewest.
 _MOST_SEARCHED = 100_000
-_CHANCE = 1e-3
+_CHANCE = 1e-2
 
 
 def rows_in_disorder(t: FloatArray) -> Rows:
@@ -62,7 +62,7 @@ def is_habit_of_few(t: FloatArray, channel: NDArray[np.integer]) -> bool:
 
     `channel` is that of each row, shape (n,). Rows moved about by accident are of any channel, as these
     have rows; what is written late as a habit is so again and again. A channel counts where so many of its
-    rows come up by chance once in a thousand logs (binomial, shared among the channels); without such
+    rows come up by chance once in a hundred logs (binomial, shared among the channels); without such
     channels at most half as many rows are out of order.
     """
     late = displaced_rows(t)
