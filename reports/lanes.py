@@ -14,12 +14,12 @@ from reports.words import kind_words
 from telemetry.analysis import Analysis
 from telemetry.finding import Finding
 
-__all__ = ["FAULT_BAND_PX", "Fault", "Lane", "Strip", "fault_marks", "faults_by_subject"]
+__all__ = ["FAULT_BAND_PX", "LETTER_SHARE", "Fault", "Lane", "Strip", "fault_marks", "faults_by_subject"]
 
 FAULT_BAND_PX = 18
 """Room above a lane's drawing for the labels of its troubles."""
 
-_LETTER_SHARE = 6.4 / 560
+LETTER_SHARE = 6.4 / 560
 """How much of the narrowest strip one letter takes."""
 
 _LONG_SHARE = 0.5
@@ -115,7 +115,7 @@ def _labels(faults: Sequence[Fault], axis: Axis) -> list[Markup]:
         else:
             groups.append([fault])
         start = axis.share(groups[-1][0].finding.start_s)
-        free_from = start + (len(_group_words(groups[-1])) + 1) * _LETTER_SHARE
+        free_from = start + (len(_group_words(groups[-1])) + 1) * LETTER_SHARE
     return [_group_label(group, axis) for group in groups]
 
 
@@ -129,6 +129,6 @@ def _group_label(group: Sequence[Fault], axis: Axis) -> Markup:
     words, start = _group_words(group), axis.share(group[0].finding.start_s)
     worst = min(group, key=lambda fault: ("fix", "watch", "note").index(fault.finding.severity))
     kind = f"t f-{worst.finding.severity}"
-    if start + len(words) * _LETTER_SHARE > 1:
+    if start + len(words) * LETTER_SHARE > 1:
         return label("100%", 11, words, kind=kind, anchor="end")
     return label(f"{start * 100:.6g}%", 11, words, kind=kind)

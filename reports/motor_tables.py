@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from reports.tables import Cell, Table
-from reports.words import number, percent
+from reports.words import fixed, percent
 from telemetry.analysis import Analysis
 from telemetry.estimators.load_share import LoadShare, mechanisms, share_load
 
@@ -27,10 +27,8 @@ def energy_table(analysis: Analysis) -> Table | None:
         rows.append(_energy_row("whole robot", supply.energy_by_phase_wh, whole_wh, whole_wh, phases))
     if not rows:
         return None
-    caption = "Energy out of the battery by phase; less than nothing where a motor fed back more than it took"
-    return Table(
-        caption, ("Mechanism", *map(str.capitalize, phases), "In all", "Of the robot’s"), tuple(rows)
-    )
+    caption = "Energy out of the battery in Wh, by phase; below 0 where motors fed back more than they took"
+    return Table(caption, ("Mechanism", *map(str.capitalize, phases), "In all", "Share"), tuple(rows))
 
 
 def _by_mechanism(analysis: Analysis) -> Iterator[tuple[str, Mapping[str, float]]]:
@@ -54,10 +52,10 @@ def _energy_row(
     phases: tuple[str, ...],
 ) -> tuple[Cell, ...]:
     share = percent(total_wh / whole_wh) if whole_wh and total_wh >= 0 else "–"
-    figures = [number(by_phase_wh.get(phase), "Wh", 2) for phase in phases]
+    figures = [fixed(by_phase_wh.get(phase), 2) for phase in phases]
     return (
         Cell(name),
-        *(Cell(text, number=True) for text in [*figures, number(total_wh, "Wh", 2), share]),
+        *(Cell(text, number=True) for text in [*figures, fixed(total_wh, 2), share]),
     )
 
 
@@ -71,7 +69,7 @@ def load_share_table(analysis: Analysis) -> Table | None:
         "Current of each motor as a multiple of the mean of the others of its mechanism while all are driven "
         "alike under load; 1.00 is an even share"
     )
-    columns = ("Mechanism", "Motor", "Beside the others", "Eight seconds in ten", "Compared", "Findings")
+    columns = ("Mechanism", "Motor", "Beside the others", "Middle 80 %", "Compared over", "Findings")
     return Table(caption, columns, rows) if rows else None
 
 

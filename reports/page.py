@@ -17,7 +17,7 @@ from reports.palette import css_variables
 from reports.policy import content_policy
 from reports.sensor_tables import range_table, travel_table
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
-from reports.verdict import verdict_of
+from reports.verdict import hottest_motor, verdict_of
 from reports.working_map import working_maps
 from telemetry.analysis import Analysis
 from telemetry.finding import Severity
@@ -76,6 +76,7 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         typical_cycle_s=summary_of(analysis).median_cycle_s,
         maps=list(working_maps(analysis)),
         cycles=cycle_chart(analysis),
+        hottest=hottest_motor(analysis),
         energy=energy_table(analysis),
         load_share=load_share_table(analysis),
         hands_in=HANDS_IN,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from reports.drawing import Axis, at, label, path, tag
-from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
+from reports.lanes import FAULT_BAND_PX, LETTER_SHARE, Fault, Lane, Strip, fault_marks
 from reports.readings import words_reading
 from reports.words import clock, counted, heading, kind_words, number
 from telemetry.analysis import Analysis, Contact
@@ -20,7 +20,7 @@ _MARK_SHAPES = {
     "watch": {"x": -12, "width": 24, "height": 24, "rx": 12},
     "note": {"x": -12, "width": 24, "height": 24},
 }
-_WORD_SHARE = 0.08
+_SHORT = {"autonomous": "auto", "disabled": "off", "endgame": "end"}
 _NUMBER_SHARE = 0.055
 
 
@@ -50,10 +50,12 @@ def phase_lane(analysis: Analysis, strip: Strip, faults: tuple[Fault, ...]) -> L
 
 
 def _phase_name(phase: Phase, axis: Axis, baseline: float) -> Markup:
+    """The phase's name, or its short one, where the narrowest strip has room for it between the edges."""
     start, end = axis.share(phase.start_s), axis.share(phase.end_s)
-    if end - start < _WORD_SHARE:
-        return Markup("")
-    return label(f"{(start + end) * 50:.6g}%", baseline, phase.phase, kind="t tc")
+    for words in (phase.phase, _SHORT.get(phase.phase, "")):
+        if words and end - start >= (len(words) + 1) * LETTER_SHARE:
+            return label(f"{(start + end) * 50:.6g}%", baseline, words, kind="t tc")
+    return Markup("")
 
 
 def ticks(axis: Axis, baseline: float, most: int = 12) -> Markup:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from reports.words import counted
+from reports.words import counted, percent
 from telemetry.analysis import Analysis
 from telemetry.event import parts_by_severity
 from telemetry.finding import Severity, Verdict
 
-__all__ = ["MatchVerdict", "verdict_of"]
+__all__ = ["MatchVerdict", "hottest_motor", "verdict_of"]
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,21 @@ def verdict_of(analysis: Analysis) -> MatchVerdict:
         fix, watch, findings, not_judged, len(analysis.checks), log, healthy, _sentence(analysis, fix, watch),
         tuple(_cautions(analysis)),
     )  # fmt: skip
+
+
+def hottest_motor(analysis: Analysis) -> str | None:
+    """Which motor came nearest to its limit of heat, in a sentence; None where heat is told of none."""
+    heats = {name: use.peak_heat for name, use in analysis.motor_use.items() if use.peak_heat is not None}
+    if not heats:
+        return None
+    name = max(heats, key=lambda name: heats[name])
+    end = analysis.motor_use[name].end_heat
+    told = f"Hottest motor: {name}, at {percent(heats[name])} of what it can bear"
+    told += f", {percent(end)} when the match ended" if end is not None else ""
+    too_hot = any(finding.kind == "overheat" and finding.subject == name for finding in analysis.findings)
+    return told + (
+        "; let it rest." if too_hot else "; no motor passed its limit." if heats[name] < 1 else "."
+    )
 
 
 def _sentence(analysis: Analysis, fix: int, watch: int) -> str:

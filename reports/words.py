@@ -62,6 +62,11 @@ KIND_WORDS: Mapping[str, KindWords] = MappingProxyType(
 """What every kind of finding is called, and what it means."""
 
 _CONFIDENCE_WORDS = ((0.95, "almost certain"), (0.85, "very likely"), (0.65, "likely"), (0.4, "possible"))
+_LABELS = {
+    "limit_a": "current limit",
+    "limit_after_s": "limit acts after",
+    "healthy_above_limit_s": "longest above it in health",
+}
 _INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
 _UNITS = (
     ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),
@@ -171,7 +176,7 @@ def _instant(key: str, value: object, start_s: float) -> tuple[str, str] | None:
 def evidence_words(key: str, value: object) -> tuple[str, str]:
     """One piece of evidence as a label and a figure: (`peak_a`, 61.04) is (`peak`, `61.0 A`)."""
     unit = next(((ending, symbol) for ending, symbol in _UNITS if key.endswith(ending)), ("", ""))
-    label = key.removesuffix(unit[0]).replace("_", " ") or key
+    label = _LABELS.get(key) or key.removesuffix(unit[0]).replace("_", " ") or key
     if key.endswith("_ohm") and (small := _milliohms(value)) is not None:
         return label, _evidence_value(small, "mΩ", is_share=False)
     return label, _evidence_value(value, unit[1], "share" in key)

@@ -45,9 +45,9 @@ def test_motors_of_one_mechanism_are_added_and_the_hungriest_comes_first(analysi
     assert table is not None
     place = {column: at for at, column in enumerate(table.columns)}
     first, last = words(table.rows[0]), words(table.rows[-1])
-    assert (first[0], first[place["Autonomous"]], first[place["Teleop"]]) == ("drive", "1.5 Wh", "3.5 Wh")
-    assert (first[place["In all"]], first[-1]) == ("5.0 Wh", "50 %")
-    assert (last[0], last[place["In all"]]) == ("whole robot", "10 Wh")
+    assert (first[0], first[place["Autonomous"]], first[place["Teleop"]]) == ("drive", "1.50", "3.50")
+    assert (first[place["In all"]], first[-1]) == ("5.00", "50 %")
+    assert (last[0], last[place["In all"]]) == ("whole robot", "10.00")
 
 
 def test_a_mechanism_with_a_motor_that_cannot_be_told_is_left_out(analysis: Analysis) -> None:

@@ -244,3 +244,18 @@ def test_the_script_reads_only_what_the_page_holds(page: Page) -> None:
     wanted = set(re.findall(r'byId\("([\w-]+)"\)', script))
 
     assert wanted <= {attributes.get("id") for _, attributes in page.elements}
+
+
+def test_the_hottest_motor_and_the_slowest_cycle_stand_on_the_first_screen(analysis: Analysis) -> None:
+    use = analysis.motor_use["feed"]
+    hot = {**analysis.motor_use, "feed": replace(use, peak_heat=1.3, end_heat=0.9)}
+    warm = {name: replace(one, peak_heat=0.2, end_heat=0.1) for name, one in hot.items()}
+    start = {
+        name: read_page(match_page(replace(analysis, motor_use=made))).words.partition("Pit list")[0]
+        for name, made in (("hot", hot), ("warm", warm))
+    }
+
+    assert "Hottest motor: feed, at 130 % of what it can bear, 90 % when the match ended" in start["hot"]
+    assert "no motor passed its limit" in start["warm"]
+    assert "no motor passed its limit" not in start["hot"]
+    assert "Slowest: cycle" in start["warm"]
