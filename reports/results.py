@@ -46,6 +46,7 @@ def analysis_json(analysis: Analysis) -> dict[str, Any]:
             ],
             "ranges": {name: _range(use) for name, use in analysis.range_use.items()},
             "motors": {name: _motor(analysis, name, use) for name, use in analysis.motor_use.items()},
+            "start_heat": None if analysis.start_heat is None else _fields(analysis.start_heat),
             "supply": _supply(analysis.supply),
             "pieces": _pieces(analysis.pieces),
             "cycles": [_cycle(cycle) for cycle in analysis.cycles],

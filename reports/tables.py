@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reports.piece_lanes import STAGES
+from reports.start_heat import start_heat_words
 from reports.words import clock, counted, duration, fixed, kind_words, number
 from telemetry.analysis import Analysis
 from telemetry.estimators.motors import assumed_voltage_note
@@ -156,7 +157,7 @@ def motor_table(analysis: Analysis) -> Table:
 def motor_notes(analysis: Analysis) -> list[str]:
     """What must be known beside the motors' figures: an assumed voltage, odd channels, heat not told."""
     notes = [note for trace in analysis.motors.values() for note in trace.notes]
-    return [*assumed_voltage_note(analysis.motors), *notes]
+    return [*start_heat_words(analysis), *assumed_voltage_note(analysis.motors), *notes]
 
 
 def check_table(analysis: Analysis) -> Table:

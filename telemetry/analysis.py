@@ -25,6 +25,7 @@ from telemetry.records.sensors import (
     Switching,
     Travel,
 )
+from telemetry.records.start_heat import StartHeat
 from telemetry.records.supply import Supply
 from telemetry.robot import Robot
 
@@ -76,6 +77,7 @@ class Analysis:
     Attributes:
         log: the whole file.
         part: the match's own part of it, on the same clock; what all steps work on.
+        start_heat: what the match before left in the motors; None where all start from cold.
         gaps_s: (k, 2), silences of the whole log: last instant before, first after.
         honest_dwell_s: by beam or limit, the dwell below which a change is too quick to be honest.
         bursts: by beam or limit, where such changes crowd.
@@ -86,6 +88,7 @@ class Analysis:
     robot: Robot
     match: Match
     guesses: tuple[Guess, ...] = ()
+    start_heat: StartHeat | None = None
     gaps_s: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
     contacts: tuple[Contact, ...] = ()
     beams: Mapping[str, Switching] = field(default_factory=_empty)

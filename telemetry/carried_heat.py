@@ -30,11 +30,13 @@ class CarriedHeat:
 def pauses_s(facts: Sequence[MatchFacts], starts_s: Sequence[float | None]) -> list[float | None]:
     """Seconds without current before each match, in order; None before the first and where it is not known.
 
-    `starts_s` are the matches' starts on one clock. What comes out negative, or longer than a day, is no
-    pause but a wrong clock.
+    `starts_s` are the matches' starts on one clock; matches of one log are told apart by the log's own. What
+    comes out negative, or longer than a day, is no pause but a wrong clock.
     """
     found: list[float | None] = [None]
     for (before, began), (after, begins) in pairwise(zip(facts, starts_s, strict=True)):
+        if before.summary.file == after.summary.file:
+            began, begins = before.start_s, after.start_s
         pause = None if began is None or begins is None else begins - after.before_s - began - before.after_s
         found.append(pause if pause is not None and 0 <= pause < 86_400 else None)
     return found[: len(facts)]

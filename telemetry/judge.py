@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from itertools import zip_longest
 from types import MappingProxyType
 
 from telemetry.analysis import Analysis, Guess
@@ -35,9 +36,9 @@ from telemetry.estimators.travels import find_travels
 from telemetry.estimators.use import sum_up_use
 from telemetry.finding import Check, Finding, Verdict
 from telemetry.log import Log
-from telemetry.match import Match
 from telemetry.pit_list import make_pit_list
 from telemetry.records.pieces import Pieces
+from telemetry.records.start_heat import StartHeat
 from telemetry.robot import Robot
 
 __all__ = ["judge"]
@@ -52,21 +53,26 @@ def judge(
     name: str,
     guesses: Sequence[Guess] = (),
     settings: Mapping[str, object] | None = None,
+    start_heat: Sequence[StartHeat | None] = (),
 ) -> tuple[Analysis, ...]:
     """The analysis of every match in a log, in order.
 
-    `name` is the safe stem that the matches are named by; `settings` is carried into the results as it is.
+    `name` is the safe stem that the matches are named by; `settings` is carried into the results as it is;
+    `start_heat` is what each match began with, from cold where it is None or there are fewer.
     """
     kept = MappingProxyType(dict(settings or {}))
-    return tuple(
-        _judge_match(log, robot, match, tuple(guesses), kept) for match in find_matches(log, robot, stem=name)
-    )
+    matches = find_matches(log, robot, stem=name)
+    begun = (
+        Analysis(
+            log, log.between(*match.window_s), robot, match,
+            guesses=tuple(guesses), settings=kept, start_heat=heat,
+        )
+        for match, heat in zip_longest(matches, start_heat[: len(matches)])
+    )  # fmt: skip
+    return tuple(_judge_match(known) for known in begun)
 
 
-def _judge_match(
-    log: Log, robot: Robot, match: Match, guesses: tuple[Guess, ...], settings: Mapping[str, object]
-) -> Analysis:
-    known = Analysis(log, log.between(*match.window_s), robot, match, guesses=guesses, settings=settings)
+def _judge_match(known: Analysis) -> Analysis:
     known = replace(known, notes=_notes(known))
     for step in _STEPS:
         known = _attempt(known, step)
@@ -121,7 +127,8 @@ def _bursts(known: Analysis) -> Parts:
 
 
 def _motors(known: Analysis) -> Parts:
-    traces = trace_motors(known.part, known.robot)
+    levels = known.start_heat.levels if known.start_heat else {}
+    traces = trace_motors(known.part, known.robot, initial_heat=levels)
     notes = [note for trace in traces.values() for note in trace.notes]
     return {"motors": traces, "notes": (*known.notes, *assumed_voltage_note(traces), *notes)}
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from parsers import Limits
     from telemetry.analysis import Analysis
     from telemetry.match_facts import MatchFacts
+    from telemetry.records.start_heat import StartHeat
 
 __all__ = ["Done", "Extras", "Task", "run_all", "run_task", "tasks_of"]
 
@@ -43,7 +44,8 @@ class Extras:
 class Task:
     """One log: where it lies, whose robot it is, what its matches are called, where its pages go.
 
-    `out` is None where no page is wanted; `taken` are the names of the other logs, in lower case.
+    `out` is None where no page is wanted; `taken` are the names of the other logs, in lower case;
+    `start_heat` is what each of its matches began with, where that is known.
     """
 
     log_path: Path
@@ -53,6 +55,7 @@ class Task:
     limits: Limits
     out: Path | None
     extras: Extras = Extras()
+    start_heat: tuple[StartHeat | None, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,10 @@ def run_task(task: Task) -> Done:
     facts = []
     film: Film | None = None
     try:
-        for analysis in judged(task.log_path, task.robot_path, task.limits, name=task.name):
+        matches = judged(
+            task.log_path, task.robot_path, task.limits, name=task.name, start_heat=task.start_heat
+        )
+        for analysis in matches:
             name = _free(analysis, task.taken)
             film = _write(analysis, name, task, film)
             facts.append(facts_of(analysis, name=name))

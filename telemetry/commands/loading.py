@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from telemetry.log import Log
     from telemetry.match_sheet import MatchSheet
     from telemetry.records.guess import Guess
+    from telemetry.records.start_heat import StartHeat
     from telemetry.robot import Robot
 
 __all__ = [
@@ -40,7 +41,12 @@ def logs_with_robots(log_paths: Sequence[Path], robot_path: Path | None) -> list
 
 
 def judged(
-    log_path: Path, robot_path: Path | None, limits: Limits, *, name: str | None = None
+    log_path: Path,
+    robot_path: Path | None,
+    limits: Limits,
+    *,
+    name: str | None = None,
+    start_heat: Sequence[StartHeat | None] = (),
 ) -> tuple[Analysis, ...]:
     """Every match of a log, judged; named after `name`, or after the file."""
     from reports.names import safe_name
@@ -48,7 +54,8 @@ def judged(
 
     log, robot, guesses = log_and_robot(log_path, robot_path, limits)
     safe = safe_name(stem(log_path)) if name is None else name
-    return judge(log, robot, name=safe, guesses=guesses, settings=_settings(robot_path))
+    settings = _settings(robot_path)
+    return judge(log, robot, name=safe, guesses=guesses, settings=settings, start_heat=start_heat)
 
 
 def judged_within_limits(log_path: Path, robot_path: Path | None) -> tuple[Analysis, ...]:

@@ -84,6 +84,7 @@ def report(
     from reports.event_records import event_json
     from reports.json_values import json_text
     from reports.writing import write_event_page
+    from telemetry.commands.warm_starts import warm_tasks
     from telemetry.event import event_from
 
     extras = Extras(figures, video, video_start)
@@ -94,6 +95,12 @@ def report(
     with _progress(len(tasks)) as tell:
         done = run_all(tasks, jobs=jobs, tell=tell)
     event = event_from(_facts(done), unusable=_unusable(done), sheet=sheet)
+    warm = warm_tasks(tasks, done, event)
+    if warm:
+        with _progress(len(warm), "Carrying heat over") as tell:
+            again = dict(zip(warm, run_all(list(warm.values()), jobs=jobs, tell=tell), strict=True))
+        done = [again.get(place, one) for place, one in enumerate(done)]
+        event = event_from(_facts(done), unusable=_unusable(done), sheet=sheet)
     write_event_page(event, out)
     if as_json:
         click.echo(json_text(event_json(event)), nl=False)
@@ -155,10 +162,10 @@ def _reached(event: Event, fail_on: str | None) -> bool:
 
 
 @contextmanager
-def _progress(logs: int) -> Iterator[Callable[[], None]]:
+def _progress(logs: int, doing: str = "Reading") -> Iterator[Callable[[], None]]:
     """What to call after each log: moves a bar on a terminal where there are several, else nothing."""
     if logs < 2 or not sys.stderr.isatty():
         yield lambda: None
         return
-    with click.progressbar(length=logs, label="Reading", file=sys.stderr) as bar:
+    with click.progressbar(length=logs, label=doing, file=sys.stderr) as bar:
         yield lambda: bar.update(1)

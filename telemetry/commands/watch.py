@@ -27,6 +27,7 @@ from telemetry.watching import Stamp, Watch, look
 if TYPE_CHECKING:
     from parsers import Limits
     from telemetry.commands.batch import Done
+    from telemetry.event import Event
 
 __all__ = ["watch"]
 
@@ -85,6 +86,7 @@ class _Desk:
 
     def report(self, file: str) -> None:
         """Judge one log, write its pages and the event's, and print a line; never raises for a bad log."""
+
         try:
             (task,), missing = self._with_film(self._task(file))
             done = run_task(task)
@@ -116,14 +118,17 @@ class _Desk:
 
     def _refresh(self) -> None:
         from reports.writing import write_event_page
+
+        for line in sheet_for([self._folder], self._sheet)[1]:
+            complain(line)
+        write_event_page(self._event(), self._out)
+
+    def _event(self) -> Event:
         from telemetry.event import Unusable, event_from
 
-        sheet, complaints = sheet_for([self._folder], self._sheet)
-        for line in complaints:
-            complain(line)
         facts = [facts for done in self._done.values() for facts in done.facts]
         unusable = [Unusable(done.file, line) for done in self._done.values() for line in done.complaints]
-        write_event_page(event_from(facts, unusable=unusable, sheet=sheet), self._out)
+        return event_from(facts, unusable=unusable, sheet=sheet_for([self._folder], self._sheet)[0])
 
 
 def _listing(folder: Path) -> dict[str, Stamp] | None:

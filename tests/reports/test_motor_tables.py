@@ -9,6 +9,7 @@ import pytest
 
 from reports.motor_tables import energy_table, load_share_table
 from reports.page import match_page
+from reports.start_heat import start_heat_words
 from reports.tables import Cell, motor_notes
 from telemetry.analysis import Analysis
 from tests.reports.synthetic_match import bare_analysis, synthetic_analysis
@@ -79,7 +80,7 @@ def test_a_motor_that_carries_double_shows_as_two(analysis: Analysis) -> None:
 
 
 def test_an_assumed_battery_and_odd_channels_are_said_among_the_motors(analysis: Analysis) -> None:
-    assert motor_notes(analysis) == []
+    assert motor_notes(analysis) == start_heat_words(analysis)
     motors = {
         name: replace(
             trace,

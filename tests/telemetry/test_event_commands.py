@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -83,6 +84,34 @@ def test_the_sheet_beside_the_logs_orders_them(run: Run, tmp_path: Path) -> None
     page = (tmp_path / "report" / "index.html").read_text(encoding="utf-8")
     assert "<b>" not in page
     assert "&lt;b&gt;" in page
+
+
+def test_a_match_starts_with_the_heat_that_the_pause_left(run: Run, tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("file,start time\nmatch-03.parquet,10:00\nmatch-01.csv,10:07\n", encoding="utf-8")
+    told = ("--robot", ROBOT, "--sheet", sheet)
+    run("report", FIRST, "--robot", ROBOT, "--out", "cold")
+    run("report", FIRST, THIRD, *told, "--out", "one")
+    run("report", THIRD, FIRST, *told, "--out", "two", "--jobs", 2)
+    assert _contents(tmp_path / "one") == _contents(tmp_path / "two")
+
+    def analysis(*folders: str) -> dict[str, Any]:
+        return dict(json.loads(tmp_path.joinpath(*folders, "analysis.json").read_text(encoding="utf-8")))
+
+    cold, warm = analysis("cold", "match-01"), analysis("one", "match-01")
+    assert cold["start_heat"] is analysis("one", "match-03")["start_heat"] is None
+    assert warm["start_heat"]["after"] == "match-03"
+    assert warm["start_heat"]["levels"]["launcher"] > 0.02
+    assert warm["motors"]["launcher"]["peak_heat"] > cold["motors"]["launcher"]["peak_heat"] + 0.01
+    event = json.loads((tmp_path / "one" / "event.json").read_text(encoding="utf-8"))
+    assert event["matches"][1]["heat"]["launcher"]["peak"] == pytest.approx(
+        warm["motors"]["launcher"]["peak_heat"], rel=0.01
+    )
+    page = (tmp_path / "one" / "match-01" / "index.html").read_text(encoding="utf-8")
+    assert "Heat is carried over from match-03, 4\u00a0min without current before" in page
+    assert "Heat starts from cold" in (tmp_path / "cold" / "match-01" / "index.html").read_text(
+        encoding="utf-8"
+    )
 
 
 def test_a_bad_sheet_is_said_and_the_logs_are_judged(run: Run, tmp_path: Path) -> None:

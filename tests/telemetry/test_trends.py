@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -160,3 +161,11 @@ def test_the_next_start_lies_between_those_after_the_longest_and_shortest_pause(
     assert found.level == pytest.approx(0.6 * math.exp(-1200 / 400))
     assert found.low < found.level < found.high
     assert "no pause is known" in found.text
+
+
+def test_matches_of_one_log_are_told_apart_by_its_own_clock() -> None:
+    facts = [
+        replace(match_facts(name, file="practice.csv", active_s=150.0), start_s=start_s)
+        for name, start_s in (("practice", 10.0), ("practice-2", 460.0))
+    ]
+    assert pauses_s(facts, [None, None]) == [None, pytest.approx(460.0 - 3.0 - 10.0 - 153.0)]

@@ -1,0 +1,30 @@
+"""From which heat the motors of a match were taken to start, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from reports.words import listed, percent
+from telemetry.analysis import Analysis
+
+__all__ = ["start_heat_words"]
+
+_MOST_NAMED = 3
+
+
+def start_heat_words(analysis: Analysis) -> list[str]:
+    """One sentence where any motor's heat is followed: what it starts from, and why."""
+    if not any(len(trace.heat) and np.isfinite(trace.heat).any() for trace in analysis.motors.values()):
+        return []
+    heat = analysis.start_heat
+    if heat is None:
+        return [
+            "Heat starts from cold here: no match is known before this one, or the pause since then is not "
+            "known, or it left less than 2 % of the limit. The event page says which."
+        ]
+    warmest = sorted(heat.levels.items(), key=lambda level: (-level[1], level[0]))[:_MOST_NAMED]
+    named = listed([f"{name} at {percent(level)}" for name, level in warmest])
+    return [
+        f"Heat is carried over from {heat.after}, {heat.pause_s / 60:.0f} min without current before: "
+        f"{named} of the limit at the start."
+    ]
