@@ -16,6 +16,7 @@ from telemetry.detectors import DETECTORS, Detector, NotEvaluated
 from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s, usual_pass_s
 from telemetry.estimators.contacts import find_contacts
 from telemetry.estimators.cycles import find_cycles
+from telemetry.estimators.drive_contacts import telling_motors
 from telemetry.estimators.driving import burden_cycles, sum_up_driving
 from telemetry.estimators.gaps import find_gaps
 from telemetry.estimators.harnesses import find_harness_breaks
@@ -247,7 +248,7 @@ def _notes(known: Analysis) -> tuple[str, ...]:
     """What cannot be looked at in this log, besides the checks."""
     notes = []
     if not any(name in known.part.channels for name in known.robot.contact.accelerometer):
-        notes.append(_without_accelerometer(known.robot))
+        notes.append(_without_accelerometer(known))
     if not known.robot.beams:
         notes.append("No beam is named, so the pieces aboard were not followed.")
     if known.match.source == "activity":
@@ -260,9 +261,15 @@ def _notes(known: Analysis) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _without_accelerometer(robot: Robot) -> str:
-    if not any(name in robot.motors for name in robot.contact.drive):
+def _without_accelerometer(known: Analysis) -> str:
+    if not any(name in known.robot.motors for name in known.robot.contact.drive):
         return "No accelerometer is logged and no drive motor is named, so hits were not looked for."
+    if not telling_motors(known.part, known.robot, known.motors):
+        return (
+            "No accelerometer is logged, and hits cannot be told from the drive motors either: that takes "
+            "their command and current with their speed (or a current with its sign) at least 18 times a "
+            "second."
+        )
     return (
         "No accelerometer is logged: hits are told from the drive motors' current and speed, which shows "
         "most of those that slow the robot and few while its wheels slip."

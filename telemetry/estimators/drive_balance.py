@@ -17,7 +17,15 @@ from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 from telemetry.signals import period_s
 
-__all__ = ["LEAST_SAMPLES", "Balance", "DriveSide", "balance", "balance_width_s", "drive_side"]
+__all__ = [
+    "LEAST_SAMPLES",
+    "Balance",
+    "DriveSide",
+    "balance",
+    "balance_width_s",
+    "can_be_balanced",
+    "drive_side",
+]
 
 LEAST_SAMPLES = 50
 """Fewer readings are not enough to learn the inertia of a robot from."""
@@ -46,8 +54,10 @@ def drive_side(t_s: FloatArray, log: Log, motor: Motor, trace: MotorTrace) -> Dr
     current_a = trace.current_a * _sign(log, motor.current, trace, command)
     speed = np.abs(np.nan_to_num(trace.speed_rad_s)) * _sign(log, motor.speed, trace, command)
     if model is not None and trace.speed_source == "channel":
-        back_emf_v = model.k_v_s_per_rad * speed
-        current_a = trace.current_a * np.sign(command * trace.voltage_v - back_emf_v)
+        drop_v = command * trace.voltage_v - model.k_v_s_per_rad * speed
+        from_model_a = drop_v / model.resistance_ohm
+        winding = motor.current_side == "winding"
+        current_a = trace.current_a * np.sign(drop_v) if winding else from_model_a
     elif model is not None:
         drop_v = current_a * model.resistance_ohm
         speed = (command * trace.voltage_v - drop_v) / model.k_v_s_per_rad
@@ -58,6 +68,18 @@ def drive_side(t_s: FloatArray, log: Log, motor: Motor, trace: MotorTrace) -> Dr
         command=np.interp(t_s, trace.t_s, command),
         free_rad_s=free_rad_s,
     )
+
+
+def can_be_balanced(log: Log, motor: Motor, trace: MotorTrace) -> bool:
+    """Whether speed and current are known with their signs.
+
+    By back-EMF the speed of a motor that brakes needs a winding current with a sign of its own.
+    """
+    if trace.speed_source == "none" or not np.isfinite(trace.command).any():
+        return False
+    channel = log.channels.get(motor.current) if motor.current else None
+    signed = channel is not None and bool((channel.values < 0).any())
+    return trace.speed_source == "channel" or (signed and motor.current_side == "winding")
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,6 +17,7 @@ from telemetry.estimators.drive_balance import (
     DriveSide,
     balance,
     balance_width_s,
+    can_be_balanced,
     drive_side,
 )
 from telemetry.log import BoolArray, FloatArray, Log
@@ -24,8 +25,10 @@ from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import period_s, runs
 
-__all__ = ["find_drive_contacts"]
+__all__ = ["find_drive_contacts", "telling_motors"]
 
+_SELDOM_S = 0.055
+"""Read more seldom than that, a hit is over within a reading or two, as a start is."""
 _TICK_S, _USUAL_WIDTH_S = 0.01, 0.06
 _BEFORE_S, _AFTER_S, _STEADY = 0.35, 0.1, 0.2
 _LEAST_SHARE = 0.016
@@ -47,16 +50,14 @@ _STAYS, _STAYS_HEAVY = 0.5, 0.8
 def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[Contact, ...]:
     """Contacts in the order of time, `source` drive current, `peak_g` None.
 
-    Empty where no drive motor is named, or the current, the command and a speed (logged, or from back-EMF) of
-    none are known. Not found: hits from the side that leave the wheels' speed alone, and most hits while the
-    wheels slip.
+    Empty where no drive motor is named, or the current, the command and a speed (logged, or from back-EMF
+    and a signed current) of none are known, and where it is read fewer than 18 times a second. Not found:
+    hits from the side that leave the wheels' speed alone, and most hits while the wheels slip.
     """
-    names = [name for name in robot.contact.drive if name in motors and _is_told(motors[name])]
+    names = telling_motors(log, robot, motors)
     if not names:
         return ()
     t_s = motors[names[0]].t_s
-    if len(t_s) < LEAST_SAMPLES or period_s(t_s) == 0:
-        return ()
     t_s = t_s[:: max(1, round(_TICK_S / period_s(t_s)))]
     sides = [drive_side(t_s, log, robot.motors[name], motors[name]) for name in names]
     balanced = balance(t_s, sides)
@@ -68,8 +69,16 @@ def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]
     return _merged(_without_usual(t_s, jolt, steady, hits))
 
 
-def _is_told(trace: MotorTrace) -> bool:
-    return trace.speed_source != "none" and bool(np.isfinite(trace.command).any())
+def telling_motors(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> list[str]:
+    """The drive motors by which hits can be told; none where they are read too seldom for it."""
+    return [
+        name
+        for name in robot.contact.drive
+        if name in motors
+        and len(motors[name].t_s) >= LEAST_SAMPLES
+        and 0 < period_s(motors[name].t_s) <= _SELDOM_S
+        and can_be_balanced(log, robot.motors[name], motors[name])
+    ]
 
 
 # Jolts

@@ -129,6 +129,12 @@ def test_judging_twice_is_the_same_and_changes_nothing() -> None:
     assert {name: channel.values.tolist() for name, channel in log.channels.items()} == before
 
 
+def test_it_is_noted_where_the_drive_tells_no_hits_either() -> None:
+    robot = robot_of('[motors.left]\ncurrent = "left_a"\n[contact]\ndrive = ["left"]\n')
+    notes = " ".join(_one(log_of(numbers("left_a", [1.0] * 50)), robot).notes)
+    assert "hits cannot be told from the drive motors either" in notes
+
+
 def test_what_cannot_be_looked_at_is_noted() -> None:
     notes = " ".join(_one(log_of(numbers("load_a", [1] * 50)), robot_of("")).notes)
     assert "No accelerometer" in notes

@@ -152,6 +152,12 @@ def test_signs_are_believed_of_a_robot_that_brakes_for_long() -> None:
     assert [hit.t_s for hit in _contacts(log, robot)] == pytest.approx([14.0, 47.0], abs=0.1)
 
 
+def test_without_a_speed_a_current_without_sign_tells_nothing() -> None:
+    """While the motors brake, back-EMF then comes out wrong."""
+    played = _play(_pushes((14.0, 47.0), 0.08, 3.0), inertia=8e-3)
+    assert _contacts(_written(played, 50.0, speed=False, unsigned=True), _robot(speed=False)) == ()
+
+
 @pytest.mark.parametrize("unsigned", [False, True])
 def test_a_current_without_sign_serves(hit: Torque, unsigned: bool) -> None:
     found = _contacts(_log(hit, unsigned=unsigned), _robot())
@@ -177,6 +183,11 @@ def test_pushing_is_no_hit(lasting_s: float) -> None:
         return np.interp(t_s, ramps, [0.0, 0.8, 0.8, 0.0])
 
     assert _contacts(_log(leaning), _robot()) == ()
+
+
+@pytest.mark.parametrize(("rate_hz", "number"), [(20.0, 3), (15.0, 0)])
+def test_read_too_seldom_nothing_is_said(rate_hz: float, number: int) -> None:
+    assert len(_contacts(_log(_pushes(HITS, 0.1, 1.5), rate_hz), _robot())) == number
 
 
 def test_an_accelerometer_comes_first(hit: Torque) -> None:
