@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reports.dwell_chart import dwells_s
 from reports.palette import LIGHT
 from reports.piece_lanes import STAGES
 from reports.words import clock, visible
@@ -205,7 +206,7 @@ def motor_map_figure(analysis: Analysis) -> Figure | None:
 
 def dwell_figure(analysis: Analysis) -> Figure | None:
     """How long each beam stayed broken, on a logarithmic scale, with the least honest dwell dashed."""
-    dwells = {name: _dwells(beam) for name, beam in analysis.beams.items()}
+    dwells = {name: dwells_s(beam) for name, beam in analysis.beams.items()}
     dwells = {name: values for name, values in dwells.items() if len(values)}
     if not dwells:
         return None
@@ -224,11 +225,6 @@ def dwell_figure(analysis: Analysis) -> Figure | None:
     grid[-1, 0].set_xlabel("seconds broken; dashed: shorter than a passing piece can be")
     _title(figure, analysis, "Dwells")
     return figure
-
-
-def _dwells(beam: Switching) -> np.ndarray:
-    lengths = np.diff(beam.t_s)[beam.on[:-1]] if len(beam.t_s) > 1 else np.empty(0)
-    return lengths[lengths > 0]
 
 
 _FIGURES: dict[str, Callable[[Analysis], Figure | None]] = {

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from reports import tables, words
 from reports.closeups import close_up
 from reports.cycle_chart import cycle_chart
+from reports.dwell_chart import dwell_charts, dwell_table
 from reports.motor_tables import energy_table, load_share_table
 from reports.palette import css_variables
 from reports.policy import content_policy
@@ -76,6 +77,8 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         typical_cycle_s=summary_of(analysis).median_cycle_s,
         maps=list(working_maps(analysis)),
         cycles=cycle_chart(analysis),
+        dwells=list(dwell_charts(analysis)),
+        dwell_figures=dwell_table(analysis),
         hottest=hottest_motor(analysis),
         energy=energy_table(analysis),
         load_share=load_share_table(analysis),

@@ -121,6 +121,23 @@ def test_away_from_the_strip_a_key_goes_to_the_finding_itself(visit: Opened) -> 
     assert 0 <= top["y"] < 300
 
 
+@pytest.mark.parametrize(
+    "place", ["findings", "sensors", "motors", "made", "finding-5", "finding-8", "cycle-5"]
+)
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_jump_lands_where_it_should(visit: Opened, place: str, width: int) -> None:
+    page = visit("match", width=width, reduced_motion="no-preference").page
+
+    page.evaluate(f"location.hash = '{place}'")
+    page.wait_for_timeout(400)
+
+    top, below = page.evaluate(
+        f"[document.getElementById('{place}').getBoundingClientRect().top,"
+        " document.documentElement.scrollHeight - scrollY - innerHeight]"
+    )
+    assert 0 <= top < (30 if below > 2 else 800)
+
+
 def test_the_pointer_moves_the_cursor(visit: Opened) -> None:
     opened = visit("match")
     plot = opened.page.locator("#lane-supply svg.plot")

@@ -100,7 +100,7 @@ def test_every_identifier_stands_once(page: Page) -> None:
 def test_every_lane_has_a_name_and_a_sentence(page: Page) -> None:
     lanes = [attributes for attributes in page.all("svg") if attributes.get("class") == "plot"]
 
-    assert len(lanes) == (5 + 3 + 2 + 5 + 1) + 8 + 5 + 1
+    assert len(lanes) == (5 + 3 + 2 + 5 + 1) + 8 + 5 + 1 + 3
     assert all(str(lane["aria-label"]).endswith(".") and lane["role"] in ("img", "group") for lane in lanes)
 
 
