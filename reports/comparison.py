@@ -6,6 +6,7 @@ from typing import Any
 
 from telemetry.comparison import Comparison, Side, SubjectComparison, Totals
 from telemetry.plain import shown
+from telemetry.wording import counted
 
 __all__ = ["comparison_json", "comparison_text"]
 
@@ -34,7 +35,8 @@ def comparison_text(comparison: Comparison) -> str:
 
 def _totals_line(word: str, totals: Totals) -> str:
     return (
-        f"{word}: {len(totals.matches)} matches, {totals.active_s:.0f} s enabled, {totals.contacts} hits "
+        f"{word}: {counted(len(totals.matches), 'match', 'matches')}, {totals.active_s:.0f} s enabled, "
+        f"{counted(totals.contacts, 'hit')} "
         f"({shown(', '.join(totals.matches), 120)})"
     )
 

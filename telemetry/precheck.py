@@ -19,7 +19,7 @@ from telemetry.log import BoolArray, Log
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import Switching
 from telemetry.robot import Motor, Robot
-from telemetry.signals import period_s
+from telemetry.signals import period_s, runs
 from telemetry.wording import counted
 
 __all__ = ["CAUTIONS", "Item", "passed", "precheck"]
@@ -122,10 +122,9 @@ def _driven_into(limit: Switching, stops: str | None, trace: MotorTrace | None) 
 
 
 def _longest_s(trace: MotorTrace, flagged: BoolArray) -> float:
-    padded = np.concatenate(([False], flagged, [False]))
-    edges = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
-    last = len(trace.t_s) - 1
-    return max((float(trace.t_s[min(b, last)] - trace.t_s[a]) for a, b in edges.tolist()), default=0.0)
+    first, past = runs(flagged)
+    until = np.minimum(past, len(trace.t_s) - 1)
+    return float((trace.t_s[until] - trace.t_s[first]).max(initial=0.0))
 
 
 def _range(log: Log, name: str, robot: Robot) -> Item:

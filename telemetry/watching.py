@@ -6,10 +6,10 @@ Works by looking again and again, since neither sticks nor network drives tell o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-__all__ = ["Stamp", "Watch", "look"]
+__all__ = ["Stamp", "Watch", "look", "unreported"]
 
 Stamp = tuple[int, int]
 """A file's size in bytes, and when it was last changed, in nanoseconds."""
@@ -46,6 +46,11 @@ def look(
     )
     reported = {**watch.reported, **{name: since_s[name][0] for name in ready}}
     return Watch(MappingProxyType(since_s), MappingProxyType(reported), True), ready
+
+
+def unreported(watch: Watch, name: str) -> Watch:
+    """The same, but a file that could not be reported is ready again when it is next seen at rest."""
+    return replace(watch, reported=MappingProxyType({n: s for n, s in watch.reported.items() if n != name}))
 
 
 def _since(watch: Watch, name: str, stamp: Stamp, now_s: float) -> tuple[Stamp, float]:

@@ -30,6 +30,8 @@ _DEBOUNCE_S = tuple(np.geomspace(0.001, 0.5, 55).tolist())
 _LIMIT_SHARES = tuple(np.geomspace(0.05, 1.0, 40).tolist())
 _DISTANCE_SHARES = tuple(np.geomspace(0.3, 3.0, 60).tolist())
 
+_COUNTED = {"debounce": ("pass", "passes"), "stall current": ("stall",), "distance": ("piece",)}
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -194,11 +196,11 @@ def _text(replay: Replay) -> str:
     plateau = replay.plateau
     best = min(one.wrong for one in replay.scale)
     mistakes = f"with {counted(best, 'mistake')}" if best else "without a mistake"
-    of = {"debounce": "passes", "stall current": "stalls", "distance": "pieces"}[replay.what]
+    of = counted(replay.expected, *_COUNTED[replay.what])
     width = f"{_shown(plateau.low, replay.unit)} to {_shown(plateau.high, replay.unit)}"
     edge = " and perhaps beyond" if plateau.low_open or plateau.high_open else ""
     return (
-        f"{what}: all settings from {width}{edge} do as well, {mistakes} on {replay.expected} {of}; "
+        f"{what}: all settings from {width}{edge} do as well, {mistakes} on {of}; "
         f"recommended {_shown(plateau.recommended, replay.unit)}, a factor of {plateau.margin:.1f} from "
         "either end."
     )

@@ -64,9 +64,11 @@ def compare(
     shared = {path.resolve() for path in before} & {path.resolve() for path in after}
     if shared:
         raise UsageError(f"{min(shared).name}: named both before and after the fix; name it on one side")
-    sides, complaints = [], []
+    sides, complaints, guessed = [], [], False
     for paths in (before, after):
-        done = run_all(tasks_of(paths, robot_path, reader_limits(limits), None), jobs=1, tell=lambda: None)
+        tasks = tasks_of(paths, robot_path, reader_limits(limits), None)
+        guessed = guessed or any(task.robot_path is None for task in tasks)
+        done = run_all(tasks, jobs=1, tell=lambda: None)
         sides.append([facts for one in done for facts in one.facts])
         complaints += [line for one in done for line in one.complaints]
     for line in dict.fromkeys(complaints):
@@ -79,4 +81,6 @@ def compare(
         click.echo(json_text(comparison_json(comparison)), nl=False)
     else:
         click.echo(comparison_text(comparison))
+        if guessed:
+            click.echo("Roles are guessed, and much cannot be judged so: name the robot file with --robot.")
     return EXIT_UNUSABLE if complaints else EXIT_DONE

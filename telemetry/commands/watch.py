@@ -22,7 +22,7 @@ from telemetry.commands.options import (
     sheet_option,
 )
 from telemetry.errors import RattletraceError, UsageError
-from telemetry.watching import Stamp, Watch, look
+from telemetry.watching import Stamp, Watch, look, unreported
 
 if TYPE_CHECKING:
     from parsers import Limits
@@ -64,7 +64,8 @@ def watch(
             known, ready = look(known, _listing(folder), now_s, rest_s=rest)
             _tell_presence(folder, was_present, known.present)
             for name in ready:
-                desk.report(name)
+                if not desk.report(name):
+                    known = unreported(known, name)
             if for_s is not None and now_s - began_s >= for_s:
                 return EXIT_DONE
             time.sleep(every)
@@ -84,22 +85,38 @@ class _Desk:
         self._names: dict[str, str] = {}
         self._done: dict[str, Done] = {}
 
-    def report(self, file: str) -> None:
-        """Judge one log, write its pages and the event's, and print a line; never raises for a bad log."""
+    def report(self, file: str) -> bool:
+        """Judge one log, write its pages and the event's, and print a line; never raises for a bad log.
+
+        False where the file went away meanwhile, so that nothing can be said of it.
+        """
+        from telemetry.plain import shown
 
         try:
             (task,), missing = self._with_film(self._task(file))
             done = run_task(task)
+            if done.complaints and not task.log_path.exists():
+                complain(f"{shown(file)}: went away while it was read; it will be read when it is back")
+                return False
             self._done[file] = done
+            self._carry_heat_into(task, file)
             self._refresh()
         except RattletraceError as error:
             complain(str(error))
-            return
+            return True
         for line in [*missing, *done.complaints]:
             complain(line)
-        for one in done.facts:
+        for one in self._done[file].facts:
             counts = {str(level): number for level, number in one.summary.counts.items()}
             click.echo(f"{one.name}: {counts['fix']} to fix, {counts['watch']} to watch")
+        return True
+
+    def _carry_heat_into(self, task: Task, file: str) -> None:
+        """Judges a log again whose matches began with what the match before left in the motors."""
+        from telemetry.commands.warm_starts import warm_tasks
+
+        for warm in warm_tasks([task], [self._done[file]], self._event()).values():
+            self._done[file] = run_task(warm)
 
     def _task(self, file: str) -> Task:
         if file not in self._names:

@@ -189,6 +189,50 @@ def test_watch_reports_what_lands_and_survives_a_bad_log(run: Run, tmp_path: Pat
     assert [file["file"] for file in event["unusable"]] == ["notes.csv"]
 
 
+def test_watch_reads_a_log_again_that_went_away_while_it_was_read(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    shutil.copy(FIRST, stick)
+    honest, pulled = batch.judged, []
+
+    def pulls_once(path: Path, *rest: object, **named: object) -> object:
+        if not pulled:
+            pulled.append(path)
+            path.rename(tmp_path / "away.csv")
+            try:
+                return honest(path, *rest, **named)  # type: ignore[arg-type]
+            finally:
+                threading.Timer(0.3, lambda: (tmp_path / "away.csv").rename(path)).start()
+        return honest(path, *rest, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(batch, "judged", pulls_once)
+    words = ("--robot", ROBOT, "--every", 0.1, "--rest", 0.1, "--for", 2.5)
+    status, out, err = run("watch", stick, *words)
+    assert (status, out.count("match-01: ")) == (0, 1)
+    assert "match-01.csv: went away while it was read" in err
+
+
+def test_watch_carries_heat_from_match_to_match(run: Run, tmp_path: Path) -> None:
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    shutil.copy(THIRD, stick / "match-00.parquet")
+    shutil.copy(FIRST, stick)
+    sheet = "file,start time\nmatch-00.parquet,10:00\nmatch-01.csv,10:07\n"
+    (stick / "matches.csv").write_text(sheet, encoding="utf-8")
+    run("watch", stick, "--robot", ROBOT, "--every", 0.1, "--rest", 0, "--for", 0.2)
+    told = json.loads((tmp_path / "report" / "match-01" / "analysis.json").read_text(encoding="utf-8"))
+    assert told["start_heat"]["after"] == "match-00"
+
+
+def test_compare_without_a_robot_file_says_what_that_costs(run: Run) -> None:
+    status, out, _ = run("compare", "--before", FIRST, "--after", THIRD)
+    assert status == 0
+    assert "Before: 1 match, " in out
+    assert "name the robot file with --robot" in out
+
+
 def test_watch_needs_a_folder(run: Run) -> None:
     status, _, err = run("watch", "nowhere")
     assert status == 2

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from telemetry.watching import Watch, look
+from telemetry.watching import Watch, look, unreported
 
 OLD, GROWN = (100, 1), (200, 2)
 
@@ -39,3 +39,10 @@ def test_a_pulled_stick_forgets_nothing_and_starts_the_rest_anew() -> None:
         (5, {"a": OLD, "c": OLD}), (7, {"a": OLD, "c": OLD}), (8, {"a": OLD, "c": OLD}),
     )  # fmt: skip
     assert told == [(), ("a", "b"), (), (), (), ("c",)]
+
+
+def test_what_went_away_while_it_was_read_is_ready_again_when_it_is_back() -> None:
+    watch, ready = look(Watch(), {"a": OLD, "b": OLD}, 0, rest_s=0)
+    assert ready == ("a", "b")
+    watch, _ = look(unreported(watch, "a"), None, 1, rest_s=0)
+    assert look(watch, {"a": OLD, "b": OLD}, 2, rest_s=0)[1] == ("a",)
