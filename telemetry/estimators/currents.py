@@ -20,6 +20,7 @@ _LEAST_SIGNED = 20
 _CLEAR_MAJORITY = 0.65
 _LEAST_SHARE, _NOTABLE_SHARE = 0.005, 0.05
 _NOISE_TIMES = 3.0
+_RESTS_BELOW = 0.02
 _RESTED_S, _STARTS_FOR_S = 0.3, 0.15
 _LEAST_STARTS = 3
 _BRAKES_FOR_S = 0.2
@@ -116,6 +117,7 @@ def winding_a(
     motoring: FloatArray,
     voltage_v: FloatArray,
     model: MotorModel | None,
+    resistance_ohm: FloatArray,
     speed_rad_s: FloatArray | None,
 ) -> FloatArray:
     """Winding current without sign, shape (n,), from the logged one without sign.
@@ -133,9 +135,17 @@ def winding_a(
     if model is None or speed_rad_s is None:
         return told
     back_emf_v = model.k_v_s_per_rad * np.abs(speed_rad_s)
-    power_w = voltage_v * current_a * motoring
-    root_v = np.sqrt(np.maximum(back_emf_v**2 + 4 * model.resistance_ohm * power_w, 0.0))
-    return np.asarray(np.abs(root_v - back_emf_v) / (2 * model.resistance_ohm))
+    noise_a = _noise_at_rest_a(current_a, np.abs(speed_rad_s), model)
+    power_w = voltage_v * np.where(current_a > noise_a, current_a, 0.0) * motoring
+    root_v = np.sqrt(np.maximum(back_emf_v**2 + 4 * resistance_ohm * power_w, 0.0))
+    return np.asarray(np.abs(root_v - back_emf_v) / (2 * resistance_ohm))
+
+
+def _noise_at_rest_a(current_a: FloatArray, speed_rad_s: FloatArray, model: MotorModel) -> float:
+    """Below this a supply-side current is nothing: at rest its root would make amperes of its noise."""
+    resting = current_a[speed_rad_s < _RESTS_BELOW * float(speed_rad_s.max(initial=0.0))]
+    noise_a = _NOISE_TIMES * float(np.percentile(resting, 75)) if len(resting) >= _LEAST_SIGNED else 0.0
+    return min(noise_a, _SOME_OF_STALL * model.stall_current_a)
 
 
 def _braking_on(t_s: FloatArray, current_a: FloatArray, duty: FloatArray, motoring: FloatArray) -> FloatArray:

@@ -9,6 +9,7 @@ from types import MappingProxyType
 import numpy as np
 
 from telemetry.copper import ALPHA20_PER_K
+from telemetry.estimators.braking import most_with_brakes, with_brakes
 from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
 from telemetry.estimators.heat import heat_level
 from telemetry.estimators.speeds import Drive, Speed, shaft_speed
@@ -38,6 +39,9 @@ _RISE_AT_LIMIT_K = 80.0
 _MOST_LEVEL = 1.5
 """A winding that were hotter would have burnt: beyond, the motor's limits in the robot file are too low."""
 _SPARSE_GRID_S = 0.02
+_NOTABLE_HEAT = 0.03
+_DRAWS = 0.02
+"""Of the stall current: from there a motor without a logged command is thought to be driven."""
 _COLD: Mapping[str, float] = MappingProxyType({})
 
 
@@ -162,11 +166,7 @@ def _trace(
     commanded = bool(np.isfinite(logged.command).any())
     turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
     motoring = motoring_sign(logged.t_s, logged_a, turning, motor)
-    current_a = winding_a(
-        logged.t_s, np.abs(logged_a), logged.command, motor, motoring=motoring,
-        voltage_v=voltage_v, model=model, speed_rad_s=logged.speed_rad_s,
-    )  # fmt: skip
-    heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
+    current_a, heat = _current_and_heat(logged, logged_a, motor, motoring, voltage_v, initial_heat)
     told = model is not None and logged.speed_rad_s is not None
     heat_source = _heat_source(motor, commanded=commanded, turning=told)
     notes = (*notes, *_heat_doubt(name, heat_source, heat))
@@ -174,6 +174,20 @@ def _trace(
         heat = np.full(len(heat), np.nan)
     drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
     speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
+    if heat_source.startswith("supply") and model is not None and speed.source == "channel":
+        command = logged.command if commanded else (current_a > _DRAWS * model.stall_current_a).astype(float)
+        current_a = with_brakes(
+            logged.t_s, current_a, command, speed.rad_s,
+            voltage_v=voltage_v, resistance_ohm=drive.resistance_ohm, model=model,
+        )  # fmt: skip
+        heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
+        drive = replace(drive, current_a=current_a)
+    elif heat_source == "supply current and command" and model is not None:
+        most_a = most_with_brakes(
+            logged.t_s, current_a, logged.command, speed.rad_s * model.k_v_s_per_rad, drive.resistance_ohm
+        )
+        most = heat_level(logged.t_s, most_a, motor, initial=initial_heat)
+        notes = (*notes, *_brake_doubt(name, heat, most))
     needed_v = _needed_v(drive, speed, model)
     applied_v = np.where(np.isfinite(drive.applied_v), drive.applied_v, np.abs(needed_v))
     motoring = _motoring(drive, speed, applied_v, model)
@@ -197,12 +211,44 @@ def _trace(
     )
 
 
+def _current_and_heat(
+    logged: _Logged,
+    logged_a: FloatArray,
+    motor: Motor,
+    motoring: FloatArray,
+    voltage_v: FloatArray,
+    initial_heat: float,
+) -> tuple[FloatArray, FloatArray]:
+    """The winding's current and heat; worked out twice where the one hangs on the other by its resistance."""
+    model = MotorModel.from_motor(motor)
+    ohm = winding_ohm(model, np.zeros(len(logged.t_s)))
+    by_speed = motor.current_side == "supply" and not np.isfinite(logged.command).any() and model is not None
+    for _ in range(2 if by_speed and logged.speed_rad_s is not None else 1):
+        current_a = winding_a(
+            logged.t_s, np.abs(logged_a), logged.command, motor, motoring=motoring,
+            voltage_v=voltage_v, model=model, resistance_ohm=ohm, speed_rad_s=logged.speed_rad_s,
+        )  # fmt: skip
+        heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
+        ohm = winding_ohm(model, heat)
+    return current_a, heat
+
+
 def _heat_source(motor: Motor, *, commanded: bool, turning: bool) -> str:
     if motor.current_side == "winding":
         return "winding current"
     if commanded:
         return "supply current and command"
     return "supply current and speed" if turning else "supply current alone"
+
+
+def _brake_doubt(name: str, heat: FloatArray, most: FloatArray) -> tuple[str, ...]:
+    """What must be said where a motor may brake without duty and neither current nor speed shows it."""
+    if not np.isfinite(heat).all() or float((most - heat).max()) <= _NOTABLE_HEAT:
+        return ()
+    return (
+        f"The heat of motor {name} lies between {float(heat.max()):.2f} and {float(most.max()):.2f}: its "
+        "current is logged on the supply side, where braking without duty does not show, and no speed is.",
+    )
 
 
 def _heat_doubt(name: str, source: str, heat: FloatArray) -> tuple[str, ...]:

@@ -88,7 +88,8 @@ def test_a_supply_side_current_and_the_speed_tell_the_windings() -> None:
     supply = winding * (winding * model.resistance_ohm + model.k_v_s_per_rad * speed) / 12.0
     told = winding_a(
         np.arange(3.0), supply, np.full(3, np.nan), SUPPLY_SIDE,
-        motoring=np.ones(3), voltage_v=np.full(3, 12.0), model=model, speed_rad_s=speed,
+        motoring=np.ones(3), voltage_v=np.full(3, 12.0), model=model,
+        resistance_ohm=np.full(3, model.resistance_ohm), speed_rad_s=speed,
     )  # fmt: skip
     assert told == pytest.approx(winding)
 
@@ -98,7 +99,7 @@ def test_a_brake_seen_to_the_end_of_the_duty_dies_away_behind_it() -> None:
     told = winding_a(
         t_s, np.array([20.0, 20.0, 0.0, 0.0, 0.0]), np.array([0.5, 0.25, 0.0, 0.0, 0.0]), SUPPLY_SIDE,
         motoring=np.array([1.0, -1.0, 1.0, 1.0, 1.0]), voltage_v=np.full(5, 12.0), model=None,
-        speed_rad_s=None,
+        resistance_ohm=np.full(5, np.nan), speed_rad_s=None,
     )  # fmt: skip
     assert told[:2].tolist() == [40.0, 80.0]
     assert told[2:] == pytest.approx(80 * np.exp(-np.array([0.1, 0.2, 0.3]) / 0.2))

@@ -1,0 +1,110 @@
+"""What flows in a winding that brakes without duty, where the current is measured before the controller.
+
+A controller that is asked for nothing either shorts the winding, which brakes it, or leaves it open, and the
+motor coasts. On the supply side neither shows. But a short brings a motor to rest about as fast as it came to
+speed, by the same time constant, and friction alone does not.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.log import BoolArray, FloatArray
+from telemetry.motor_model import MotorModel
+from telemetry.signals import period_s, runs
+
+__all__ = ["brakes_at_rest", "most_with_brakes", "with_brakes"]
+
+_NO_DUTY, _DRIVEN = 0.05, 0.2
+_LEAST_STOPS = 3
+_WAITS_S = 2.0
+_FALLEN, _RISEN = 0.37, 0.63
+"""After one time constant an exponential has fallen to 37 %, or risen to 63 % of where it leads."""
+_AS_FAST = 1.6
+_FAST, _AT_REST = 0.2, 0.1
+"""Of the highest speed: what counts as turning; of the speed reached: as resting before."""
+
+
+def with_brakes(
+    t_s: FloatArray,
+    current_a: FloatArray,
+    command: FloatArray,
+    speed_rad_s: FloatArray,
+    *,
+    voltage_v: FloatArray,
+    resistance_ohm: FloatArray,
+    model: MotorModel,
+) -> FloatArray:
+    """The winding current, where the duty is next to nothing from the speed: |k·ω − d·V| / R. All (n,).
+
+    Only for a motor that brakes then; otherwise as it was. `speed_rad_s` is the shaft's without sign.
+    """
+    quiet = np.abs(np.nan_to_num(command)) <= _NO_DUTY
+    if not brakes_at_rest(t_s, command, speed_rad_s):
+        return current_a
+    pushed_v = np.abs(np.nan_to_num(command)) * voltage_v
+    braked_a = np.abs(model.k_v_s_per_rad * np.abs(np.nan_to_num(speed_rad_s)) - pushed_v) / resistance_ohm
+    return np.where(quiet, np.maximum(braked_a, current_a), current_a)
+
+
+def most_with_brakes(
+    t_s: FloatArray,
+    current_a: FloatArray,
+    command: FloatArray,
+    back_emf_v: FloatArray,
+    resistance_ohm: FloatArray,
+) -> FloatArray:
+    """The most that may have flowed where no speed tells whether it brakes without duty: as if it did.
+
+    From the back-EMF of the last moment under duty on, dying away as slowly as its starts take. All (n,).
+    """
+    duty = np.abs(np.nan_to_num(command))
+    rises_s = _rises_s(t_s, duty, np.abs(np.nan_to_num(back_emf_v)))
+    if len(rises_s) < _LEAST_STOPS:
+        return current_a
+    constant_s = max(float(np.median(rises_s)), period_s(t_s), 1e-6)
+    last = np.maximum.accumulate(np.where(duty > _NO_DUTY, np.arange(len(duty)), -1))
+    seen = np.maximum(last, 0)
+    fading = np.exp(-(t_s - t_s[seen]) / constant_s)
+    braked_a = np.abs(np.nan_to_num(back_emf_v))[seen] * fading / resistance_ohm
+    return np.where((duty <= _NO_DUTY) & (last >= 0), np.maximum(current_a, braked_a), current_a)
+
+
+def brakes_at_rest(t_s: FloatArray, command: FloatArray, speed_rad_s: FloatArray) -> bool:
+    """Whether a motor stops about as fast as it starts once its duty is gone; False with too few stops."""
+    duty, speed = np.abs(np.nan_to_num(command)), np.abs(np.nan_to_num(speed_rad_s))
+    rises_s, falls_s = _rises_s(t_s, duty, speed), _falls_s(t_s, duty, speed)
+    if min(len(rises_s), len(falls_s)) < _LEAST_STOPS:
+        return False
+    return float(np.median(falls_s)) <= _AS_FAST * float(np.median(rises_s)) + period_s(t_s)
+
+
+def _rises_s(t_s: FloatArray, duty: FloatArray, speed: FloatArray) -> list[float]:
+    """How long each start from rest took to 63 % of the speed that it reached."""
+    first, last = runs(duty >= _DRIVEN)
+    least = _FAST * float(speed.max(initial=0.0))
+    found = []
+    for start, end in zip(first.tolist(), last.tolist(), strict=True):
+        reached = float(speed[start:end].max())
+        rested = start > 0 and duty[start - 1] <= _NO_DUTY and speed[start - 1] < _AT_REST * reached
+        if reached > least and rested:
+            found.append(_wait_s(t_s, speed[start:end] >= _RISEN * reached, start))
+    return found
+
+
+def _falls_s(t_s: FloatArray, duty: FloatArray, speed: FloatArray) -> list[float]:
+    """How long the speed took to fall to 37 % after each drive whose duty ended at once."""
+    _first, last = runs(duty >= _DRIVEN)
+    least = _FAST * float(speed.max(initial=0.0))
+    found = []
+    for end in last.tolist():
+        if end < len(duty) and duty[end] <= _NO_DUTY and speed[end - 1] > least:
+            part = slice(end, int(np.searchsorted(t_s, t_s[end] + _WAITS_S)))
+            undisturbed: BoolArray = np.logical_and.accumulate(duty[part] <= _NO_DUTY)
+            found.append(_wait_s(t_s, undisturbed & (speed[part] <= _FALLEN * speed[end - 1]), end))
+    return found
+
+
+def _wait_s(t_s: FloatArray, there: BoolArray, first: int) -> float:
+    """Seconds from a sample until a condition holds behind it; infinite where it does not."""
+    return float(t_s[first + int(np.argmax(there))] - t_s[first]) if there.any() else np.inf
