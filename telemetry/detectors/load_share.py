@@ -17,10 +17,11 @@ from telemetry.wording import HANDS_IN, when
 
 __all__ = ["LOAD_SHARE"]
 
-_OPEN, _WEAK = 0.1, 0.72
-_LEAST_SLOPE, _LEAST_MISSING = 0.8, 0.08
+_OPEN, _WEAK, _PLAINLY_WEAK = 0.1, 0.8, 0.72
+_JOINT_SLOPE, _LEAST_SLOPE, _LEAST_MISSING = 0.75, 0.8, 0.08
 """Two good motors of one kind differ by some per cent in free speed: a shift, not a slope (our choice)."""
 _LESS_DUTY, _LITTLE = 0.93, 0.6
+_DRAGS, _HOLDS, _ALWAYS = 0.5, 0.6, 0.8
 _FIGHTS = 0.6
 _LOADED_PARTNER = 5.0
 _LEAST_PIECES = {"open": 2, "bad joint": 8, "fighting": 3, "less duty": 3}
@@ -76,12 +77,13 @@ def _uneven(shared: LoadShare, place: int) -> _Uneven | None:
     ratio = shared.ratio[place]
     alone = shared.gives_back.mean(axis=0) < _FIGHTS
     less = (shared.duty_share(place) < _LESS_DUTY) & (ratio < _LITTLE)
-    fights = (shared.gives_back[place] >= _FIGHTS) & alone & (ratio < _LOADED_PARTNER)
+    back = (shared.gives_back[place] >= _FIGHTS) & alone & (ratio < _LOADED_PARTNER)
     for cause, flagged in (
-        ("open", (ratio < _OPEN) & ~less),
-        ("fighting", fights),
+        ("open", (ratio < _OPEN) & ~less & ~_dragged(shared, place)),
+        ("fighting", back | _opposed(shared, place)),
         ("less duty", less),
-        ("bad joint", (ratio < _WEAK) & ~fights & ~less),
+        ("bad joint", (ratio < _WEAK) & ~back & ~less),
+        ("fighting", _dragged(shared, place)),
     ):
         pieces = _lasting(flagged, _LEAST_PIECES[cause], _MOSTLY[cause])
         if pieces is not None and not (cause == "bad joint" and _only_shifted(shared, place, pieces)):
@@ -89,13 +91,33 @@ def _uneven(shared: LoadShare, place: int) -> _Uneven | None:
     return None
 
 
+def _opposed(shared: LoadShare, place: int) -> BoolArray:
+    """Where it is commanded the other way than the first motor, and both all but stand whenever it is."""
+    opposed = np.asarray(shared.opposed[place] >= _FIGHTS)
+    pairs = np.stack((shared.borne[0], shared.borne[place])) / np.maximum(shared.volts[[0, place]], 1e-9)
+    stand = np.asarray(np.abs(pairs).min(axis=0) >= _HOLDS)
+    if not opposed.any() or float(stand[opposed].mean()) < _ALWAYS:
+        return np.zeros(len(opposed), dtype=bool)
+    return np.logical_and(opposed, stand)
+
+
+def _dragged(shared: LoadShare, place: int) -> BoolArray:
+    """Where it bears little, and less by a fixed part of its voltage, as with a wrong gear on one shaft."""
+    missing = shared.fair[place] - shared.borne[place]
+    dragged = np.asarray((shared.ratio[place] < _DRAGS) & (missing >= _LEAST_MISSING * shared.volts[place]))
+    slope = shared.slope(place, dragged) if dragged.any() else None
+    plain = shared.coupled and slope is not None and slope > _LEAST_SLOPE
+    return dragged if plain else np.zeros(len(dragged), dtype=bool)
+
+
 def _only_shifted(shared: LoadShare, place: int, pieces: BoolArray) -> bool:
     """Whether it bears less by a fixed amount, as two windings that differ a little do, not in proportion."""
     slope = shared.slope(place, pieces)
     if slope is not None:
-        return slope > _LEAST_SLOPE
+        return slope > _JOINT_SLOPE
     missing = (shared.fair[place] - shared.borne[place])[pieces]
-    return float(np.median(missing)) < _LEAST_MISSING
+    weak = float(np.median(shared.ratio[place][pieces])) < _PLAINLY_WEAK
+    return not weak or float(np.median(missing)) < _LEAST_MISSING
 
 
 def _lasting(flagged: BoolArray, least: int, mostly: float) -> BoolArray | None:

@@ -34,6 +34,8 @@ class LoadShare:
     shape; `start_s` and `end_s` have shape (k,). A piece is one second of such time, which need not be in one
     go. Motors that turn together at one speed are on one shaft: those are compared under any duties.
 
+    `volts` is the voltage applied as a share of the nominal one, `opposed` how much of each piece the command
+    had the other sign than the first motor's; both (motors, k). `coupled` says whether they are on one shaft.
     `fair` is the load that each motor should bear at the speed at which the others turn, `borne` what it
     does, with its sign; with their products, means over each piece, shape (motors, k).
     """
@@ -44,6 +46,9 @@ class LoadShare:
     ratio: FloatArray
     gives_back: FloatArray
     duty: FloatArray
+    volts: FloatArray
+    opposed: FloatArray
+    coupled: bool
     fair: FloatArray
     borne: FloatArray
     fair_squared: FloatArray
@@ -80,11 +85,12 @@ class _Together:
     """The motors of a mechanism on one clock; arrays have shape (motors, n).
 
     `load` is the current as a share of the stall current, `signed` the same, negative where it gives back,
-    `volts` the voltage applied as a share of the nominal one.
+    `volts` the voltage applied as a share of the nominal one, `way` the sign of the command.
     """
 
     t_s: FloatArray
     duty: FloatArray
+    way: FloatArray
     load: FloatArray
     signed: FloatArray
     volts: FloatArray
@@ -95,12 +101,13 @@ def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[s
     t_s = traces[names[0]].t_s
     together = _together(robot, traces, names, t_s)
     alike = np.ptp(together.duty, axis=0) <= _LIKE_DUTY
-    if _coupled(robot, traces, names, together):
+    coupled = _coupled(robot, traces, names, together)
+    if coupled:
         alike = np.ones(len(t_s), dtype=bool)
     usable = traces[names[0]].driven & alike & (together.load.max(axis=0) >= _LEAST_LOAD)
     step_s = np.minimum(np.diff(t_s, append=t_s[-1:]), hold_s(t_s))
     speeds = np.array([_turns_per_volt(robot.motors[name]) for name in names])
-    return _by_chunk(tuple(names), together, step_s, _fair(together, speeds), usable)
+    return _by_chunk(tuple(names), together, step_s, _fair(together, speeds), usable, coupled=coupled)
 
 
 def _together(
@@ -114,7 +121,8 @@ def _together(
         for trace, name in zip(parts, names, strict=True)
     ]
     duty = np.stack([_at(t_s, trace, np.abs(trace.command)) for trace in parts])
-    return _Together(t_s, duty, load, np.where(back, -load, load), np.stack(volts))
+    way = np.stack([np.sign(_at(t_s, trace, trace.command)) for trace in parts])
+    return _Together(t_s, duty, way, load, np.where(back, -load, load), np.stack(volts))
 
 
 def _at(t_s: FloatArray, trace: MotorTrace, values: FloatArray) -> FloatArray:
@@ -141,7 +149,7 @@ def _fair(together: _Together, speeds: FloatArray) -> FloatArray:
 def _coupled(
     robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str], together: _Together
 ) -> bool:
-    """Whether they turn together wherever they move, as on one shaft, whatever their duties."""
+    """Whether they turn in one proportion wherever they move, as on one shaft, whatever their duties."""
     sources = {traces[name].speed_source for name in names}
     if any(robot.motors[name].free_speed_rpm is None for name in names) or len(sources) != 1:
         return False
@@ -156,12 +164,21 @@ def _coupled(
         ]
     )
     moving = (turns > _MOVING * free).all(axis=0)
-    apart = np.ptp(turns[:, moving], axis=0) / np.maximum(turns[:, moving].mean(axis=0), 1e-9)
+    if not moving.any():
+        return False
+    turns = turns[:, moving] / np.median(turns[:, moving] / turns[:1, moving], axis=1, keepdims=True)
+    apart = np.ptp(turns, axis=0) / turns.mean(axis=0)
     return bool(len(apart)) and float((apart <= _SAME_SPEED[source]).mean()) >= _MOSTLY_COUPLED
 
 
 def _by_chunk(
-    names: tuple[str, ...], together: _Together, step_s: FloatArray, fair: FloatArray, usable: BoolArray
+    names: tuple[str, ...],
+    together: _Together,
+    step_s: FloatArray,
+    fair: FloatArray,
+    usable: BoolArray,
+    *,
+    coupled: bool,
 ) -> LoadShare | None:
     spent_s = np.cumsum(step_s[usable])
     whole = int(spent_s[-1] / _CHUNK_S) if len(spent_s) else 0
@@ -184,6 +201,9 @@ def _by_chunk(
         ratio=carried / np.maximum(others, 1e-9),
         gives_back=mean((together.signed < 0).astype(float)),
         duty=mean(together.duty),
+        volts=mean(together.volts),
+        opposed=mean((together.way * together.way[:1] < 0).astype(float)),
+        coupled=coupled,
         fair=mean(fair),
         borne=mean(together.signed),
         fair_squared=mean(fair**2),

@@ -126,16 +126,16 @@ def _without_starts(trace: MotorTrace, found: FloatArray) -> FloatArray:
 
 
 def _gains_speed(trace: MotorTrace, start_s: float, end_s: float) -> bool:
-    """Whether the voltage for each ampere grows, as in a start: at rest it is the resistance, and stays so.
+    """Whether the voltage for each ampere grows, as in a start: at rest it is the resistance, hot or cold.
 
     Looked at within the first seconds only: what takes longer to start is none the better for it.
     """
     if end_s - start_s > _LONGEST_START_S:
         return False
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
-    ohm = trace.applied_v[inside] / np.maximum(trace.current_a[inside], 1e-9)
-    third = max(1, len(ohm) // 3)
-    return float(np.median(ohm[-third:])) > _GROWS * float(np.median(ohm[:third]))
+    load = 1 - np.nan_to_num(trace.speed_share[inside])
+    third = max(1, len(load) // 3)
+    return float(np.median(load[:third])) > _GROWS * float(np.median(load[-third:]))
 
 
 def _passes_zero(trace: MotorTrace, start_s: float, end_s: float, before_s: float) -> bool:

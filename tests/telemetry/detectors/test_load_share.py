@@ -215,3 +215,71 @@ def test_a_motor_lost_with_its_harness_is_told_there_only(lost: dict[str, str], 
     judgement = LOAD_SHARE.judge(known, "belt")
     assert not isinstance(judgement, NotEvaluated)
     assert len(judgement) == told
+
+
+@pytest.mark.parametrize("speed", [True, False])
+@pytest.mark.parametrize(("gear", "least"), [(1.15, 0.25), (1.3, 0.75)])
+def test_a_wrong_gear_is_a_fight_not_a_bad_joint(gear: float, least: float, speed: bool) -> None:
+    """The less it differs, the more often both still pull; then it is no fight, and nothing is said."""
+    causes = [
+        found.evidence["cause"]
+        for number in range(PAIRS)
+        for found in _signed_gear(number, gear, speed=speed)
+    ]
+    assert len(causes) >= least * PAIRS
+    assert set(causes) <= {"fighting", "open"}
+
+
+def _signed_gear(number: int, gear: float, *, speed: bool) -> list[Finding]:
+    shaft, every = _shaft(4), np.arange(0, STEPS, 10)
+    t_s, duty, omega = every * STEP_S, shaft.duty[every, number], shaft.speed[every, number]
+    ohm, k = shaft.motors.ohm[number], shaft.motors.k[number]
+    way = np.where(duty < 0, -1.0, 1.0)
+    currents = {
+        name: (way * (duty * BUS_V - k * factor * omega) / ohm) * way
+        for name, factor in (("a", 1.0), ("b", gear))
+    }
+    channels = [
+        numbers("battery_v", [BUS_V] * len(t_s), t_s.tolist()),
+        numbers("duty", duty.tolist(), t_s.tolist()),
+    ]
+    channels += [numbers(f"{name}_a", amps.tolist(), t_s.tolist()) for name, amps in currents.items()]
+    if speed:
+        channels += [
+            numbers(f"{name}_rad_s", (omega * factor).tolist(), t_s.tolist())
+            for name, factor in (("a", 1.0), ("b", gear))
+        ]
+    log, robot = log_of(*channels), _robot(shaft, number, speed)
+    known = analysis_of(robot, log, motors=trace_motors(log, robot))
+    judgement = LOAD_SHARE.judge(known, "belt")
+    assert not isinstance(judgement, NotEvaluated)
+    return list(judgement)
+
+
+def test_two_that_hold_each_other_fast_are_told_to_fight() -> None:
+    """Ten seconds well, then commanded against each other: both draw what a stall takes."""
+    shaft, every = _shaft(4), np.arange(0, STEPS, 10)
+    t_s, duty, omega = every * STEP_S, shaft.duty[every, 0], shaft.speed[every, 0]
+    ohm, k = shaft.motors.ohm[0], shaft.motors.k[0]
+    well = t_s < 10.0
+    run_a, held_a = (duty * BUS_V - k * omega) / ohm, duty * BUS_V / ohm
+    channels = [
+        numbers(name, values.tolist(), t_s.tolist())
+        for name, values in (
+            ("battery_v", np.full(len(t_s), BUS_V)),
+            ("duty", duty),
+            ("own", np.where(well, duty, -duty)),
+            ("a_a", np.where(well, run_a, held_a)),
+            ("b_a", np.where(well, run_a, -held_a)),
+            ("a_rad_s", np.where(well, omega, 0.0)),
+            ("b_rad_s", np.where(well, omega, 0.0)),
+        )
+    ]
+    log, robot = log_of(*channels), _robot(shaft, 0, True)
+    b = robot.motors["b"].model_copy(update={"command": "own"})
+    robot = robot.model_copy(update={"motors": {**robot.motors, "b": b}})
+    known = analysis_of(robot, log, motors=trace_motors(log, robot))
+    judgement = LOAD_SHARE.judge(known, "belt")
+    assert not isinstance(judgement, NotEvaluated)
+    assert [(one.evidence["motor"], one.evidence["cause"]) for one in judgement] == [("b", "fighting")]
+    assert judgement[0].start_s == pytest.approx(10.0, abs=1.5)
