@@ -98,7 +98,7 @@ def _opposed(shared: LoadShare, place: int) -> BoolArray:
     stand = np.asarray(np.abs(pairs).min(axis=0) >= _HOLDS)
     if not opposed.any() or float(stand[opposed].mean()) < _ALWAYS:
         return np.zeros(len(opposed), dtype=bool)
-    return np.logical_and(opposed, stand)
+    return np.asarray(opposed & stand, dtype=np.bool_)
 
 
 def _dragged(shared: LoadShare, place: int) -> BoolArray:
