@@ -22,7 +22,7 @@ __all__ = ["count_trend_p", "order_trend_p", "poisson_trend_p"]
 
 _EXACT_UP_TO_EVENTS = 100
 _ALL_ORDERS_UP_TO = 8
-_DRAWN_ORDERS = 20_000
+_DRAWN_ORDERS, _DRAWN_UP_TO = 20_000, 30
 
 
 def count_trend_p(counts: Sequence[int], exposures_s: Sequence[float], places: Sequence[int]) -> float:
@@ -56,12 +56,16 @@ def poisson_trend_p(counts: Sequence[int], exposures_s: Sequence[float], places:
 def order_trend_p(values: Sequence[float] | FloatArray, places: Sequence[int]) -> float:
     """Two-sided p that the same values in another order follow their places as closely.
 
-    All orders of up to eight values; of more, as many that are always the same ones. Source: Pitman,
-    Supplement to the Journal of the Royal Statistical Society 4 (1937), 225-232.
+    All orders of up to eight values; of up to thirty many orders, always the same ones; of more the normal
+    curve with the variance over all orders. Source: Pitman, Supplement to the Journal of the Royal
+    Statistical Society 4 (1937), 225-232.
     """
     v = np.asarray(values, dtype=np.float64)
     x = np.asarray(places, dtype=np.float64) - np.mean(places)
     seen = abs(float(v @ x))
+    if len(v) > _DRAWN_UP_TO:
+        variance = float((v - v.mean()) @ (v - v.mean())) * float(x @ x) / (len(v) - 1)
+        return math.erfc(seen / math.sqrt(2 * variance)) if variance > 0 else 1.0
     reached = np.abs(v[_orders(len(v))] @ x) >= seen - 1e-9 * (1.0 + seen)
     return float(np.mean(reached))
 

@@ -59,6 +59,15 @@ def test_of_many_matches_as_many_orders_are_tried_each_time_the_same() -> None:
     assert order_trend_p(values, range(10)) == order_trend_p(values, range(10)) < 0.002
 
 
+def test_of_very_many_matches_the_normal_curve_comes_near_the_drawn_orders() -> None:
+    values = np.random.default_rng(6).poisson(np.linspace(1.0, 2.2, 40)).astype(float)
+    x = np.arange(40) - 19.5
+    orders = np.random.default_rng(7).random((20_000, 40)).argsort(axis=1)
+    drawn = np.mean(np.abs(values[orders] @ x) >= abs(values @ x))
+    assert order_trend_p(values, range(40)) == pytest.approx(drawn, abs=0.01)
+    assert 0.001 < drawn < 0.2
+
+
 def test_one_bad_match_at_the_end_is_no_trend_though_chance_did_not_make_it() -> None:
     counts, exposures_s = [0, 0, 0, 0, 0, 0, 0, 9], [150.0] * 8
     assert poisson_trend_p(counts, exposures_s, range(8)) < 1e-4
