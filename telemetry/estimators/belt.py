@@ -18,27 +18,30 @@ _LEAST_COMMAND = 0.1
 _JAMMED_SHARE = 0.05
 _LEAST_EDGES = 6
 _LEAST_SHARE = 0.7
-_LEAST_LIFT = 1.25
+_LEAST_TELLING = 10.0
+"""Twice the log of a likelihood ratio: above ten the evidence is called very strong (Kass and Raftery, Journal
+of the American Statistical Association 90, 1995; from memory)."""
+_RARELY = 1e-3
 
 
 def belt_direction(
-    motors: Mapping[str, MotorTrace], beams: Mapping[str, Switching]
+    motors: Mapping[str, MotorTrace], beams: Mapping[str, Switching], releases_s: FloatArray
 ) -> tuple[FloatArray, FloatArray] | None:
     """When the belt's direction changes and what it is from then on: +1 forward, -1 back, 0 at rest, (k,).
 
-    The robot file does not say which motor carries the pieces, so the log does: the one that is driven at
-    the largest share of beam edges compared with its share of the time; forward is the sign at which most of
-    them fall. None where no motor stands out.
+    The robot file does not say which motor carries the pieces, so the log does: the one whose running tells
+    most about when beams change and pieces leave. Forward is the sign at which most of that falls. None where
+    no motor stands out.
     """
-    edges_s = np.concatenate([beam.t_s[1:] for beam in beams.values()]) if beams else np.empty(0)
-    if len(edges_s) < _LEAST_EDGES:
+    moves_s = np.concatenate([releases_s, *(beam.t_s[1:] for beam in beams.values())])
+    if len(moves_s) < _LEAST_EDGES:
         return None
-    ranked = [(_lift(trace, edges_s), name) for name, trace in motors.items()]
-    lift, name = max(ranked, default=(0.0, ""))
-    if lift < _LEAST_LIFT:
+    ranked = [(_telling(trace, moves_s), name) for name, trace in motors.items()]
+    telling, name = max(ranked, default=(0.0, ""))
+    if telling < _LEAST_TELLING:
         return None
     sign = _signs(motors[name])
-    forward = np.sign(np.nansum(at_instants(motors[name].t_s, sign, edges_s))) or 1.0
+    forward = np.sign(np.nansum(at_instants(motors[name].t_s, sign, moves_s))) or 1.0
     change = np.concatenate(([True], sign[1:] != sign[:-1]))
     return motors[name].t_s[change], sign[change] * forward
 
@@ -74,12 +77,19 @@ def _signs(trace: MotorTrace) -> FloatArray:
     return np.where(recent, np.sign(command[seen]), 0.0)
 
 
-def _lift(trace: MotorTrace, edges_s: FloatArray) -> float:
+def _telling(trace: MotorTrace, moves_s: FloatArray) -> float:
+    """Twice the log likelihood of this motor running at the moves as it does, against by its share of time.
+
+    A motor that runs at nearly all moves and seldom else scores high; one that runs at fewer of them, or
+    nearly always, low.
+    """
     if not np.isfinite(trace.command).any():
         return 0.0
     sign = _signs(trace)
-    share_of_time = float((sign != 0).mean())
-    share_of_edges = float(np.nanmean(at_instants(trace.t_s, np.abs(sign), edges_s)))
-    if share_of_time == 0 or share_of_edges < _LEAST_SHARE:
+    of_time = float(np.clip((sign != 0).mean(), _RARELY, 1 - _RARELY))
+    of_moves = float(np.nanmean(at_instants(trace.t_s, np.abs(sign), moves_s)))
+    if of_moves < max(_LEAST_SHARE, of_time):
         return 0.0
-    return share_of_edges / share_of_time
+    share = np.array([of_moves, 1 - of_moves])
+    ratio = np.maximum(share, _RARELY) / np.array([of_time, 1 - of_time])
+    return 2 * len(moves_s) * float((share * np.log(ratio)).sum())

@@ -89,7 +89,7 @@ def gather_evidence(
     """The evidence of one match; `beams` in the order of their stations, at least one."""
     clean = {name: _clean(beam, bursts.get(name, ()), honest_dwell_s[name]) for name, beam in beams.items()}
     dips_s = launcher_dips(robot, motors)
-    belt = belt_direction(motors, clean)
+    belt = belt_direction(motors, clean, dips_s)
     t_s = _instants(log, [beam.t_s for beam in clean.values()], dips_s, belt, gaps_s)
     level = np.column_stack([_level(beam, bursts.get(name, ()), t_s) for name, beam in clean.items()])
     edge = (np.diff(level, axis=0, prepend=level[:1]) != 0) & (level != UNKNOWN)
@@ -124,7 +124,7 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
 
     One for each further beam that changes at the same instant, and many for a silence of the log.
     """
-    times = np.maximum(evidence.edge.sum(axis=1), 1)
+    times = np.maximum(evidence.edge.sum(axis=1), 1) + evidence.dip * evidence.level.shape[1]
     times = np.where(evidence.gap, _GAP_MOVES, times)
     row = np.repeat(np.arange(len(times)), times)
     inserted = np.append(row[1:] == row[:-1], False)

@@ -17,6 +17,7 @@ ROBOT = robot_of(
     '[motors.belt]\ncurrent = "belt_a"\ncommand = "belt_duty"\n'
     '[motors.drive]\ncurrent = "drive_a"\ncommand = "drive_duty"\n'
 )
+NONE_S = np.empty(0)
 PASSES_S = (5.2, 10.2, 15.2, 20.2, 25.2)
 
 
@@ -37,7 +38,7 @@ def _motors(sign: float = 1.0) -> Mapping[str, MotorTrace]:
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_the_motor_that_runs_as_pieces_pass_is_the_belt_and_that_way_is_forward(sign: float) -> None:
-    belt = belt_direction(_motors(sign), {"entry": switching(passing(PASSES_S), 60.0)})
+    belt = belt_direction(_motors(sign), {"entry": switching(passing(PASSES_S), 60.0)}, NONE_S)
     assert belt is not None
     at_s, direction = belt
     asked_s = np.array([2.0, 5.3, 7.0, 20.3, 40.5, 50.0])
@@ -45,15 +46,35 @@ def test_the_motor_that_runs_as_pieces_pass_is_the_belt_and_that_way_is_forward(
     assert held_on.tolist() == [0, 1, 0, 1, -1, 0]
 
 
+def test_the_belt_also_runs_as_pieces_leave_unlike_an_intake_that_runs_only_as_they_come_in() -> None:
+    t_s = clock(60)
+    intake = {(at - 0.3, at + 0.4): 0.5 for at in PASSES_S}
+    belt = intake | {(at + 2.0, at + 3.0): 0.5 for at in PASSES_S}
+    motors = trace_motors(
+        log_of(
+            held("belt_duty", t_s, belt),
+            numbers("belt_a", [5.0] * len(t_s), t_s.tolist()),
+            held("drive_duty", t_s, intake),
+            numbers("drive_a", [5.0] * len(t_s), t_s.tolist()),
+        ),
+        ROBOT,
+    )
+    beams = {"entry": switching(passing(PASSES_S), 60.0)}
+    told = belt_direction(motors, beams, np.array(PASSES_S) + 2.5)
+    assert told is not None
+    at_s, direction = told
+    assert direction[np.searchsorted(at_s, PASSES_S[0] + 2.5, side="right") - 1] == 1
+
+
 def test_few_passes_tell_nothing() -> None:
-    assert belt_direction(_motors(), {"entry": switching(passing(PASSES_S[:2]), 60.0)}) is None
-    assert belt_direction(_motors(), {}) is None
-    assert belt_direction({}, {"entry": switching(passing(PASSES_S), 60.0)}) is None
+    assert belt_direction(_motors(), {"entry": switching(passing(PASSES_S[:2]), 60.0)}, NONE_S) is None
+    assert belt_direction(_motors(), {}, NONE_S) is None
+    assert belt_direction({}, {"entry": switching(passing(PASSES_S), 60.0)}, NONE_S) is None
 
 
 def test_no_motor_stands_out_where_pieces_pass_at_any_time() -> None:
     anywhere = passing(np.arange(1.0, 59.0, 1.7).tolist())
-    assert belt_direction(_motors(), {"entry": switching(anywhere, 60.0)}) is None
+    assert belt_direction(_motors(), {"entry": switching(anywhere, 60.0)}, NONE_S) is None
 
 
 def test_clocks_of_the_belt_run_with_the_launcher_at_rest_or_up() -> None:
