@@ -134,7 +134,8 @@ def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) 
         beam = np.append(space.moves.beam, (-1, -1))[space.sources[1]]
         explained = (beam >= 0) & moment.edge[beam]
         weights = np.where(explained, weights, weights * _FALSE_EDGE)
-    return weights * _lingering(space, evidence, moment, _telling_nothing(moment, sick))[:, None]
+    weights[:, 0] *= _lingering(space, evidence, moment, _telling_nothing(moment, sick))
+    return weights
 
 
 def _telling_nothing(moment: _Moment, sick: int) -> BoolArray:
@@ -148,7 +149,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     touched = (moves.beam >= 0) & moment.edge[moves.beam]
     weight = np.where(touched, _SEEN, silent)
     unseen = (moves.beam >= 0) & _telling_nothing(moment, sick)[moves.beam]
-    weight[unseen] = min(_UNSEEN_PER_S * moment.step_s, _SEEN)
+    weight[unseen] = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
     weight[unseen & (moves.kind == Move.ENTER)] = _UNSEEN_ENTRY_PER_S * moment.step_s
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
@@ -160,7 +161,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     elif moment.dip:
         weight[moves.kind == Move.RELEASE] = _RELEASE_AT_DIP
     else:
-        weight[past_last] = silent
+        weight[past_last | (unseen & (moves.kind == Move.RELEASE))] = silent
     return weight
 
 
@@ -173,13 +174,13 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment, unseen: B
     """
     if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
-    at_beam, past = space.slots[:, ::2] > 0, space.slots[:, 1::2] > 0
-    underway = past[:, :-1] & ~at_beam[:, 1:]
-    passing = at_beam & ~past & unseen & (moment.direction == 1)
+    at_beam, past = space.slots[:, ::2] > 0, space.slots[:, 1::2]
+    underway = past[:, :-1] * ~at_beam[:, 1:]
+    passing = at_beam & (past == 0) & unseen & (moment.direction == 1)
     travel_s = evidence.travel_s[int(moment.launching)]
     lasting = (underway / travel_s).sum(axis=1) + passing.sum(axis=1) / evidence.pass_s
     if moment.launching:
-        lasting += past[:, -1] / _GRIPPED_WITHIN_S
+        lasting += (past[:, -1] > 0) / _GRIPPED_WITHIN_S
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 

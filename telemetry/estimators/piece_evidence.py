@@ -89,7 +89,7 @@ def gather_evidence(
     """The evidence of one match; `beams` in the order of their stations, at least one."""
     clean = {name: _clean(beam, bursts.get(name, ()), honest_dwell_s[name]) for name, beam in beams.items()}
     dips_s = launcher_dips(robot, motors)
-    belt = belt_direction(motors, clean, dips_s)
+    belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
     t_s = _instants(log, [beam.t_s for beam in clean.values()], dips_s, belt, gaps_s)
     level = np.column_stack([_level(beam, bursts.get(name, ()), t_s) for name, beam in clean.items()])
     edge = (np.diff(level, axis=0, prepend=level[:1]) != 0) & (level != UNKNOWN)
@@ -117,6 +117,14 @@ def gather_evidence(
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
     return _with_room_to_move(evidence)
+
+
+def _may_carry_pieces(robot: Robot, motors: Mapping[str, MotorTrace]) -> Mapping[str, MotorTrace]:
+    """The motors without those that the robot file gives another task: launcher, drive, arms with limits."""
+    busy = {limit.motor for limit in robot.limits.values()}
+    busy |= {robot.launcher.motor} if robot.launcher else set()
+    busy |= set(robot.contact.drive)
+    return {name: trace for name, trace in motors.items() if name not in busy}
 
 
 def _with_room_to_move(evidence: Evidence) -> Evidence:
