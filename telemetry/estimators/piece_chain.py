@@ -155,13 +155,13 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
     backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
     weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
-    past_last = (moves.kind == Move.RELEASE) & (moves.beam < 0)
+    release = moves.kind == Move.RELEASE
     if not evidence.dips_tell:
-        weight[past_last] = _RELEASE_AT_DIP
+        weight[release & (moves.beam < 0)] = _RELEASE_AT_DIP
     elif moment.dip:
-        weight[moves.kind == Move.RELEASE] = _RELEASE_AT_DIP
+        weight[release] = _RELEASE_AT_DIP
     else:
-        weight[past_last | (unseen & (moves.kind == Move.RELEASE))] = silent
+        weight[release] = np.where(touched[release], _SEEN * evidence.dips_missed, silent)
     return weight
 
 

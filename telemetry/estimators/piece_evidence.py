@@ -32,6 +32,7 @@ _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS = 4.0, 0.5, 3
 _ALWAYS = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
+_LEAST_MISSED = 0.05
 _LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
 
@@ -48,6 +49,7 @@ class Evidence:
         direction: (T,): of the belt: 1 forward, 0 at rest, -1 back, 2 not known.
         dip: (T,): the launcher met a piece.
         dips_tell: whether dips can be relied on to show releases.
+        dips_missed: share of the releases that show no dip.
         shaken: (T,): just after a contact.
         flicker: (T, B): a few short dwells end just here, in the signal before it was cleaned.
         launching: (T,): the launcher is up to speed.
@@ -65,6 +67,7 @@ class Evidence:
     direction: IntArray
     dip: BoolArray
     dips_tell: bool
+    dips_missed: float
     shaken: BoolArray
     flicker: BoolArray
     launching: BoolArray
@@ -107,6 +110,7 @@ def gather_evidence(
         direction=_direction(belt, t_s),
         dip=np.isin(t_s, dips_s),
         dips_tell=len(dips_s) > 0 and len(dips_s) >= clears / 2,
+        dips_missed=float(np.clip(1 - len(dips_s) / max(clears, 1), _LEAST_MISSED, 1.0)),
         shaken=_shortly_after(t_s, hits_s, _SHAKEN_S),
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
