@@ -29,7 +29,7 @@ _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
 _SHAKEN_S = 0.5
 _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
-_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS = 4.0, 0.5, 3
+_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS, _MOSTLY = 2.0, 0.3, 3, 0.75
 _ALWAYS = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _LEAST_MISSED = 0.05
@@ -237,8 +237,9 @@ def _travel_s(
     """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
 
     Time in each of the two ways of running over the arrivals in it (the maximum-likelihood estimate of an
-    exponential), with one arrival after the usual time, four passes, put in beforehand. Where the belt's
-    direction is not known, all time counts, and without a few arrivals nothing is said.
+    exponential), with one arrival after the usual time, a few passes, put in beforehand. Where the belt's
+    direction is not known, all time counts, and without a few arrivals nothing is said; nor is it of a belt
+    with the launcher at rest before a beam that pieces reach only with the launcher up: they are held there.
     """
     usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
     found = np.full((2, max(len(beams) - 1, 0)), usual_s)
@@ -246,10 +247,12 @@ def _travel_s(
         left_s, arrived_s = _ways(here, there)
         spent_s = np.diff(running_clocks(belt or _ALWAYS, launcher, np.stack((left_s, arrived_s))), axis=1)
         while_up = at_instants(*launcher, arrived_s) > 0
+        held = at_instants(*launcher, there.t_s[1:][there.on[1:]]).mean() if there.on[1:].any() else 0.0
         for mode, arrivals in enumerate((~while_up, while_up)):
             mean_s = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
             told = belt is not None or arrivals.sum() >= _LEAST_ARRIVALS
-            found[mode, place] = mean_s if told else np.inf
+            free = mode == 1 or held < _MOSTLY or arrivals.sum() >= _LEAST_ARRIVALS
+            found[mode, place] = mean_s if told and free else np.inf
     return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
 
 

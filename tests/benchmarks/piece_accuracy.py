@@ -63,9 +63,10 @@ def measure(folder: Path, *, quick: bool, seed: int, only: str, remarks: bool) -
 
 def _count(tally: Tally, one: Judged) -> None:
     pieces, truth = one.analysis.pieces, one.truth
-    if pieces is None:
-        raise ValueError(f"{one.case.name}: no story of the pieces")
     tally.logs += 1
+    if pieces is None:
+        tally.right.append(0.0)
+        return
     tally.right.append(_right(one.analysis, truth))
     collected = sum(1 for p in truth["pieces"] if p["entered_s"] is not None and not p["preload"])
     released = np.array(truth["releases_s"])
@@ -121,7 +122,7 @@ def _figures(tally: Tally) -> str:
     recall = tally.found / max(tally.releases, 1)
     precision = tally.found / max(tally.told, 1)
     f1 = 2 * recall * precision / max(recall + precision, 1e-9)
-    shares = (tally.exact / tally.logs, tally.within_one / tally.logs, tally.held / tally.ranges)
+    shares = (tally.exact / tally.logs, tally.within_one / tally.logs, tally.held / max(tally.ranges, 1))
     columns = (np.mean(tally.right), *shares, f1, tally.cycles_right / max(tally.cycles, 1))
     return " | ".join(f"{share:.3f}" for share in columns)
 
