@@ -31,7 +31,7 @@ belt that runs forward, as time goes on where its direction is not known, and as
 _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
-_RELEASE_AT_DIP, _FALSE_DIP = 0.6, 0.01
+_RELEASE_AT_DIP, _FALSE_DIP, _FALSE_DIP_SHAKEN = 0.6, 0.002, 0.02
 _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 1500, 1 / 4000, 1 / 30
 _AFTER_CONTACT = 150.0
 _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
@@ -129,12 +129,12 @@ def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) 
     weights = space.weights(_move_weights(space, evidence, moment, sick))
     if moment.dip and evidence.dips_tell:
         fewer = space.aboard[space.sources[0]] > space.aboard[:, None]
-        weights = np.where(fewer, weights, weights * _FALSE_DIP)
+        weights = np.where(fewer, weights, weights * (_FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP))
     if moment.edge.any():
         beam = np.append(space.moves.beam, (-1, -1))[space.sources[1]]
         explained = (beam >= 0) & moment.edge[beam]
         weights = np.where(explained, weights, weights * _FALSE_EDGE)
-    weights[:, 0] *= _lingering(space, evidence, moment, _telling_nothing(moment, sick))
+    weights[:, 0] *= _lingering(space, evidence, moment)
     return weights
 
 
@@ -165,20 +165,22 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     return weight
 
 
-def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment, unseen: BoolArray) -> FloatArray:
+def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
     """How well each occupancy bears with a belt that runs forward, (S,): pieces do not linger on a free path.
 
-    A piece between two beams with nothing before it arrives within the travel time, one at a beam that tells
-    nothing has passed within the passing time, one past the last beam is gripped by a running launcher; to
-    stay costs exp(-dt/τ).
+    A piece between two beams with nothing before it arrives within the travel time, one at a beam with
+    nothing at the next has passed within the passing time, one past the last beam is gripped by a running launcher; to stay costs
+    exp(-dt/τ).
     """
     if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
     at_beam, past = space.slots[:, ::2] > 0, space.slots[:, 1::2]
     underway = past[:, :-1] * ~at_beam[:, 1:]
-    passing = at_beam & (past == 0) & unseen & (moment.direction == 1)
-    travel_s = evidence.travel_s[int(moment.launching)]
-    lasting = (underway / travel_s).sum(axis=1) + passing.sum(axis=1) / evidence.pass_s
+    mode = int(moment.launching)
+    lasting = (underway / evidence.travel_s[mode]).sum(axis=1)
+    if moment.direction == 1:
+        free = (past == 0) & ~np.pad(at_beam[:, 1:], ((0, 0), (0, 1)))
+        lasting += ((at_beam & free) / evidence.passing_s[mode]).sum(axis=1)
     if moment.launching:
         lasting += (past[:, -1] > 0) / _GRIPPED_WITHIN_S
     return np.asarray(np.exp(-moment.step_s * lasting))

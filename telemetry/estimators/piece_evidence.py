@@ -29,7 +29,7 @@ _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
 _SHAKEN_S = 0.5
 _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
-_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS, _MOSTLY = 2.0, 0.3, 3, 0.75
+_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS, _SOME = 2.0, 0.3, 3, 0.25
 _ALWAYS = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _LEAST_MISSED = 0.05
@@ -56,6 +56,7 @@ class Evidence:
         gap: (T,): nothing was logged since the instant before.
         travel_s: (2, B - 1): mean time in which a piece on a free belt goes from one beam to the next, with
             the launcher at rest and up to speed.
+        passing_s: (2, B): time in which pieces on a running belt have passed each beam, likewise.
         pass_s: time that a piece takes to pass a beam.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
@@ -73,6 +74,7 @@ class Evidence:
     launching: BoolArray
     gap: BoolArray
     travel_s: FloatArray
+    passing_s: FloatArray
     pass_s: float
     room: tuple[int | None, ...]
     unplugged: tuple[int, ...]
@@ -103,6 +105,8 @@ def gather_evidence(
         _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name], hits_s) for name, beam in beams.items()
     ]
     launcher = launcher_running(robot, motors)
+    path = list(clean.values()), belt, launcher
+    travel_s = _travel_s(*path, pass_s)
     evidence = Evidence(
         t_s=t_s,
         level=level,
@@ -115,7 +119,8 @@ def gather_evidence(
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
         gap=_first_after(t_s, gaps_s[:, 1]),
-        travel_s=_travel_s(list(clean.values()), belt, launcher, pass_s),
+        travel_s=travel_s,
+        passing_s=_passing_s(*path, travel_s, pass_s),
         pass_s=pass_s,
         room=tuple(_room(here, there) for here, there in pairwise(clean.values())),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
@@ -236,24 +241,61 @@ def _travel_s(
 ) -> FloatArray:
     """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
 
-    Time in each of the two ways of running over the arrivals in it (the maximum-likelihood estimate of an
-    exponential), with one arrival after the usual time, a few passes, put in beforehand. Where the belt's
-    direction is not known, all time counts, and without a few arrivals nothing is said; nor is it of a belt
-    with the launcher at rest before a beam that pieces reach only with the launcher up: they are held there.
+    Time in each of the two ways of running, while the next beam is clear, over the arrivals in it (the
+    maximum-likelihood estimate of an exponential), with one arrival after the usual time, a few passes, put
+    in beforehand. Where the belt's direction is not known, all time counts, and without a few arrivals
+    nothing is said; nor is it of the launcher at rest before a beam that pieces hardly reach then: they may be
+    held there.
     """
     usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
     found = np.full((2, max(len(beams) - 1, 0)), usual_s)
     for place, (here, there) in enumerate(pairwise(beams)):
         left_s, arrived_s = _ways(here, there)
-        spent_s = np.diff(running_clocks(belt or _ALWAYS, launcher, np.stack((left_s, arrived_s))), axis=1)
+        free = _while_clear(belt or _ALWAYS, there)
+        spent_s = np.diff(running_clocks(free, launcher, np.stack((left_s, arrived_s))), axis=1)
         while_up = at_instants(*launcher, arrived_s) > 0
-        held = at_instants(*launcher, there.t_s[1:][there.on[1:]]).mean() if there.on[1:].any() else 0.0
+        at_rest = int((at_instants(*launcher, there.t_s[1:][there.on[1:]]) == 0).sum())
+        reached = at_rest >= max(_LEAST_ARRIVALS, _SOME * there.on[1:].sum())
         for mode, arrivals in enumerate((~while_up, while_up)):
             mean_s = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
-            told = belt is not None or arrivals.sum() >= _LEAST_ARRIVALS
-            free = mode == 1 or held < _MOSTLY or arrivals.sum() >= _LEAST_ARRIVALS
-            found[mode, place] = mean_s if told and free else np.inf
+            enough = arrivals.sum() >= _LEAST_ARRIVALS
+            told = enough or (belt is not None and (mode == 1 or reached))
+            found[mode, place] = mean_s if told else np.inf
     return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
+
+
+def _while_clear(
+    belt: tuple[FloatArray, FloatArray], beam: Switching
+) -> tuple[FloatArray, FloatArray]:
+    """The belt's direction as steps, 0 while the beam is broken."""
+    changes_s = np.unique(np.concatenate((belt[0], beam.t_s)))
+    clear = np.nan_to_num(at_instants(beam.t_s, beam.on.astype(float), changes_s)) == 0
+    return changes_s, np.where(clear, np.nan_to_num(at_instants(*belt, changes_s)), 0.0)
+
+
+def _passing_s(
+    beams: Sequence[Switching],
+    belt: tuple[FloatArray, FloatArray] | None,
+    launcher: tuple[FloatArray, FloatArray],
+    travel_s: FloatArray,
+    pass_s: float,
+) -> FloatArray:
+    """Time on a belt that runs forward within which three in four pieces have passed each beam, (2, B).
+
+    With the launcher at rest and up to speed. Where too few passed to tell, the usual time at the first beam
+    and where pieces get on to the next, `travel_s` (2, B - 1); else infinite: they may be held there.
+    """
+    onward = np.pad(np.isfinite(travel_s), ((0, 0), (0, 1)))
+    onward[:, 0] |= len(beams) > 1
+    found = np.where(onward, pass_s, np.inf)
+    for place, beam in enumerate(beams):
+        broke_s, cleared_s = beam.t_s[:-1][beam.on[:-1]], beam.t_s[1:][beam.on[:-1]]
+        spent_s = np.diff(running_clocks(belt or _ALWAYS, launcher, np.stack((broke_s, cleared_s))), axis=1)
+        while_up = at_instants(*launcher, cleared_s) > 0
+        for mode, passed in enumerate((~while_up, while_up)):
+            if passed.sum() >= _LEAST_ARRIVALS:
+                found[mode, place] = np.percentile(spent_s.sum(axis=0)[0, passed], 75)
+    return np.asarray(np.maximum(found, pass_s))
 
 
 def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
