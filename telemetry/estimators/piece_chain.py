@@ -132,24 +132,23 @@ def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) 
         weights = np.where(fewer, weights, weights * (_FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP))
     if moment.edge.any():
         beam = np.append(space.moves.beam, (-1, -1))[space.sources[1]]
-        explained = (beam >= 0) & moment.edge[beam]
+        kind = np.append(space.moves.kind, (-1, -1))[space.sources[1]]
+        explained = (beam >= 0) & moment.edge[beam] & (kind != Move.PASS)
         weights = np.where(explained, weights, weights * _FALSE_EDGE)
     weights[:, 0] *= _lingering(space, evidence, moment)
     return weights
 
 
-def _telling_nothing(moment: _Moment, sick: int) -> BoolArray:
-    """The beams past which pieces move unseen, (B,)."""
-    return np.asarray(moment.blind | (np.arange(len(moment.blind)) == sick))
-
-
 def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
     moves = space.moves
     silent = _SILENT_PER_S * moment.step_s
-    touched = (moves.beam >= 0) & moment.edge[moves.beam]
+    touched = (moves.beam >= 0) & moment.edge[moves.beam] & (moves.kind != Move.PASS)
     weight = np.where(touched, _SEEN, silent)
-    unseen = (moves.beam >= 0) & _telling_nothing(moment, sick)[moves.beam]
-    weight[unseen] = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
+    unseen = (moves.beam >= 0) & moment.blind[moves.beam]
+    weight[unseen] = _chattering(space, evidence, moment)[unseen]
+    past_sick = moves.beam == sick if sick != ALIVE else np.zeros(len(moves.beam), dtype=bool)
+    weight[past_sick] = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
+    unseen |= past_sick
     weight[unseen & (moves.kind == Move.ENTER)] = _UNSEEN_ENTRY_PER_S * moment.step_s
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
@@ -163,6 +162,16 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     else:
         weight[release] = np.where(touched[release], _SEEN * evidence.dips_missed, silent)
     return weight
+
+
+def _chattering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
+    """Weights of the moves past a beam that chatters, (M,): as fast as pieces go there, hardly where held."""
+    moves, mode = space.moves, int(moment.launching)
+    leaves = space.at_beam[moves.origin, moves.beam]
+    arrives_s = np.append(np.inf, evidence.travel_s[mode])[moves.beam]
+    usual_s = np.where(leaves, evidence.passing_s[mode][moves.beam], arrives_s)
+    rate_per_s = np.where(np.isfinite(usual_s), 1 / usual_s, _SILENT_PER_S)
+    return np.asarray(np.minimum(rate_per_s * moment.step_s, _SEEN))
 
 
 def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:

@@ -139,17 +139,22 @@ def _may_carry_pieces(robot: Robot, motors: Mapping[str, MotorTrace]) -> Mapping
 def _with_room_to_move(evidence: Evidence) -> Evidence:
     """Put instants before those at which several pieces move at once, so that each step is one move.
 
-    One for each further beam that changes at the same instant, and many for a silence of the log.
+    One for each further beam that changes at the same instant; before these, without a change, one for a
+    piece that slips past a beam unseen, and one a beam where a piece leaves and all behind it move up; and
+    many for a silence of the log.
     """
-    times = np.maximum(evidence.edge.sum(axis=1), 1) + evidence.dip * evidence.level.shape[1]
-    times = np.where(evidence.gap, _GAP_MOVES, times)
+    changing = np.maximum(evidence.edge.sum(axis=1), 1)
+    quiet = evidence.edge.any(axis=1) + evidence.dip * evidence.level.shape[1]
+    quiet = np.where(evidence.gap, _GAP_MOVES, quiet)
+    times = changing + quiet
     row = np.repeat(np.arange(len(times)), times)
-    inserted = np.append(row[1:] == row[:-1], False)
+    place = np.arange(len(row)) - np.repeat(np.cumsum(times) - times, times)
+    inserted = place < times[row] - 1
     return replace(
         evidence,
         t_s=evidence.t_s[row],
         level=np.where(inserted[:, None], UNREAD, evidence.level[row]),
-        edge=evidence.edge[row],
+        edge=evidence.edge[row] & (place >= quiet[row])[:, None],
         direction=evidence.direction[row],
         dip=evidence.dip[row] & ~inserted,
         shaken=evidence.shaken[row],

@@ -35,13 +35,14 @@ class Move(IntEnum):
     BACK = 4
     SPIT = 5
     ENTER_TOUCHING = 6
+    PASS = 7
 
 
 @dataclass(frozen=True, eq=False)
 class Moves:
     """All moves there are, each array (M,): from which state to which, what kind, which beam it touches.
 
-    `beam` is -1 where none changes.
+    `beam` is -1 where none changes; of a piece that goes past a beam in one step, it is that beam.
     """
 
     origin: IntArray
@@ -161,6 +162,9 @@ def _moves(slots: IntArray, beams: int) -> Moves:
             beam = (slot + 1) // 2
             consider(state, {slot: -1, slot + 1: +1}, Move.FORWARD, beam)
             consider(state, {slot: +1, slot + 1: -1}, Move.BACK, beam)
+        for beam in range(1, beams):
+            if not slots[state, 2 * beam]:
+                consider(state, {2 * beam - 1: -1, 2 * beam + 1: +1}, Move.PASS, beam)
         for beam in range(beams):
             if slots[state, 2 * beam]:
                 behind, kind = ({2 * beam - 1: -1}, Move.FOLLOW) if beam else ({}, Move.ENTER_TOUCHING)
