@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.estimators.markov import Chain, Step
+from telemetry.estimators.markov import Chain, IntArray, Step
 from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence
 from telemetry.estimators.stations import Move, StateSpace
 from telemetry.log import BoolArray, FloatArray
@@ -33,7 +33,8 @@ _BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
 _RELEASE_AT_DIP, _FALSE_DIP, _FALSE_DIP_SHAKEN = 0.6, 0.002, 0.02
 _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 1500, 1 / 4000, 1 / 30
-_AFTER_CONTACT = 150.0
+_AFTER_CONTACT, _AN_EDGE_S = 150.0, 2.0
+"""A beam goes sick in a moment after a contact as often as in a longer time without; likewise at an edge."""
 _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 """A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
 _SICK_AT_START = 0.03
@@ -54,7 +55,7 @@ class _Moment:
     shaken: bool
     gap: bool
     launching: bool
-    edge: BoolArray
+    edge: IntArray
     flicker: BoolArray
     blind: BoolArray
 
@@ -89,9 +90,9 @@ def _moments(evidence: Evidence) -> tuple[list[_Moment], np.ndarray]:
     moments = []
     for kind in kinds:
         dip, shaken, gap, launching = (bool(flag) for flag in kind[2:6])
-        edge, flicker, blind = np.split(kind[6:].astype(bool), 3)
+        edge, flicker, blind = np.split(kind[6:], 3)
         step = usual_s[kind[0]], int(kind[1])
-        moments.append(_Moment(*step, dip, shaken, gap, launching, edge, flicker, blind))
+        moments.append(_Moment(*step, dip, shaken, gap, launching, edge, flicker > 0, blind > 0))
     return moments, taken.ravel()
 
 
@@ -131,9 +132,7 @@ def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) 
         fewer = space.aboard[space.sources[0]] > space.aboard[:, None]
         weights = np.where(fewer, weights, weights * (_FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP))
     if moment.edge.any():
-        beam = np.append(space.moves.beam, (-1, -1))[space.sources[1]]
-        kind = np.append(space.moves.kind, (-1, -1))[space.sources[1]]
-        explained = (beam >= 0) & moment.edge[beam] & (kind != Move.PASS)
+        explained = np.append(_at_edge(space, moment), (False, False))[space.sources[1]]
         weights = np.where(explained, weights, weights * _FALSE_EDGE)
     weights[:, 0] *= _lingering(space, evidence, moment)
     return weights
@@ -142,7 +141,7 @@ def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) 
 def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
     moves = space.moves
     silent = _SILENT_PER_S * moment.step_s
-    touched = (moves.beam >= 0) & moment.edge[moves.beam] & (moves.kind != Move.PASS)
+    touched = _at_edge(space, moment)
     weight = np.where(touched, _SEEN, silent)
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
@@ -162,6 +161,11 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     else:
         weight[release] = np.where(touched[release], _SEEN * evidence.dips_missed, silent)
     return weight
+
+
+def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:
+    """The moves that do to their beam what was just seen, (M,)."""
+    return (space.changes != 0) & (space.changes == moment.edge[space.moves.beam])
 
 
 def _chattering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
@@ -202,7 +206,10 @@ def _health(evidence: Evidence, moment: _Moment) -> FloatArray:
     for number, (beam, level) in enumerate(states[1:], start=1):
         likely = evidence.unplugged[beam] in (level, UNKNOWN)
         rate = _GOES_SICK_PER_S if likely else _GOES_SICK_OTHER_PER_S
-        matrix[0, number] = min(rate * moment.step_s * (_AFTER_CONTACT if moment.shaken else 1.0), 0.1)
+        chance = rate * moment.step_s * (_AFTER_CONTACT if moment.shaken else 1.0)
+        if moment.edge[beam] == (1 if level else -1):
+            chance = max(chance, rate * _AN_EDGE_S)
+        matrix[0, number] = min(chance, 0.1)
         matrix[number, 0] = min(_RECOVERS_PER_S * moment.step_s, 0.5)
     matrix[np.diag_indices_from(matrix)] = 1 - matrix.sum(axis=1)
     for number, (beam, level) in enumerate(states[1:], start=1):

@@ -45,7 +45,7 @@ class Evidence:
         t_s: (T,): every observed change, and ticks between.
         level: (T, B): 0 clear, 1 broken, 2 not known (nothing logged yet, or chattering), 3 not read: an
             instant that was put in so that several pieces can move at once.
-        edge: (T, B): the beam's level changes just here.
+        edge: (T, B): just here the beam breaks, 1, or clears, -1; else 0.
         direction: (T,): of the belt: 1 forward, 0 at rest, -1 back, 2 not known.
         dip: (T,): the launcher met a piece.
         dips_tell: whether dips can be relied on to show releases.
@@ -64,7 +64,7 @@ class Evidence:
 
     t_s: FloatArray
     level: IntArray
-    edge: BoolArray
+    edge: IntArray
     direction: IntArray
     dip: BoolArray
     dips_tell: bool
@@ -97,9 +97,10 @@ def gather_evidence(
     belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
     t_s = _instants(log, [beam.t_s for beam in clean.values()], dips_s, belt, gaps_s)
     level = np.column_stack([_level(beam, bursts.get(name, ()), t_s) for name, beam in clean.items()])
-    edge = (np.diff(level, axis=0, prepend=level[:1]) != 0) & (level != UNKNOWN)
+    changed = (np.diff(level, axis=0, prepend=level[:1]) != 0) & (level != UNKNOWN)
+    edge = np.where(changed, np.where(level == 1, 1, -1), 0)
     pass_s = usual_pass_s(clean.values()) or _USUAL_PASS_S
-    clears = int((edge[:, -1] & (level[:, -1] == 0)).sum())
+    clears = int((edge[:, -1] < 0).sum())
     hits_s = np.array([contact.t_s for contact in contacts])
     flickers_s = [
         _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name], hits_s) for name, beam in beams.items()
@@ -143,7 +144,7 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
     piece that slips past a beam unseen, and one a beam where a piece leaves and all behind it move up; and
     many for a silence of the log.
     """
-    changing = np.maximum(evidence.edge.sum(axis=1), 1)
+    changing = np.maximum(np.abs(evidence.edge).sum(axis=1), 1)
     quiet = evidence.edge.any(axis=1) + evidence.dip * evidence.level.shape[1]
     quiet = np.where(evidence.gap, _GAP_MOVES, quiet)
     times = changing + quiet
@@ -154,7 +155,7 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
         evidence,
         t_s=evidence.t_s[row],
         level=np.where(inserted[:, None], UNREAD, evidence.level[row]),
-        edge=evidence.edge[row] & (place >= quiet[row])[:, None],
+        edge=evidence.edge[row] * (place >= quiet[row])[:, None],
         direction=evidence.direction[row],
         dip=evidence.dip[row] & ~inserted,
         shaken=evidence.shaken[row],

@@ -14,7 +14,7 @@ from telemetry.signals import period_s, runs, steps
 __all__ = ["launcher_dips", "launcher_running"]
 
 _LEAST_DROP = 0.02
-_NOISE_TIMES = 6.0
+_NOISE_TIMES = 7.0
 _UP_TO_SPEED = 0.6
 _LOOKBACK_S = 0.12
 _APART_S = 0.06
@@ -25,7 +25,7 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
     """Instants at which the launcher met a piece, shape (k,); empty where it cannot be told.
 
     A dip is a fall of speed below its highest of the 0.12 s before, by at least 2 % of the running speed and
-    six times the noise, while the wheel is up to speed. Without a speed channel its back-EMF serves, in which
+    seven times the noise, while the wheel is up to speed. Without a speed channel its back-EMF serves, in which
     the bump of current at each release is a dip.
     """
     trace = motors.get(robot.launcher.motor) if robot.launcher else None
@@ -66,13 +66,14 @@ def _falls(t_s: FloatArray, speed: FloatArray, driven: np.ndarray) -> FloatArray
 
 
 def _noise(speed: FloatArray) -> float:
-    """Standard deviation of the noise, from the smallest quarter of the steps: those of steady running.
+    """Standard deviation of the noise, from the smallest quarter of the bends: those of steady running.
 
-    For normal noise the lower quartile of |x[i+1] − x[i]| is 0.3186·√2 standard deviations.
+    A bend, x[i-1] - 2 x[i] + x[i+1], is nought where the speed is won back evenly. For normal noise the lower
+    quartile of its size is 0.3186·√6 standard deviations.
     """
     if len(speed) < _LEAST_STEPS:
         return 0.0
-    return float(np.percentile(np.abs(np.diff(speed)), 25) / (0.3186 * np.sqrt(2)))
+    return float(np.percentile(np.abs(np.diff(speed, 2)), 25) / (0.3186 * np.sqrt(6)))
 
 
 def _highest_before(x: FloatArray, width: int) -> FloatArray:

@@ -98,6 +98,13 @@ class StateSpace:
         return self.slots[:, ::2] > 0
 
     @cached_property
+    def changes(self) -> IntArray:
+        """What each move does to its beam, (M,): 1 breaks it, -1 clears it, 0 neither."""
+        at_beam = self.at_beam.astype(np.intp)
+        by_move = at_beam[self.moves.target, self.moves.beam] - at_beam[self.moves.origin, self.moves.beam]
+        return np.where(self.moves.beam >= 0, by_move, 0)
+
+    @cached_property
     def sources(self) -> tuple[IntArray, IntArray]:
         """What leads to each state: the states, (S, D), and the moves, (S, D).
 
