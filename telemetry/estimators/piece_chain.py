@@ -146,7 +146,8 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
     past_sick = moves.beam == sick if sick != ALIVE else np.zeros(len(moves.beam), dtype=bool)
-    weight[past_sick] = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
+    passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
+    weight[past_sick] = np.where(_held_back(space, evidence, moment), silent, passing)[past_sick]
     unseen |= past_sick
     weight[unseen & (moves.kind == Move.ENTER)] = _UNSEEN_ENTRY_PER_S * moment.step_s
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
@@ -166,6 +167,16 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
 def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:
     """The moves that do to their beam what was just seen, (M,)."""
     return (space.changes != 0) & (space.changes == moment.edge[space.moves.beam])
+
+
+def _held_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> BoolArray:
+    """The moves to or from a beam where pieces are held until the launcher is up to speed, (M,)."""
+    if moment.launching:
+        return np.zeros(len(space.moves.beam), dtype=bool)
+    before, at = evidence.held[:, space.moves.beam]
+    off = space.at_beam[space.moves.origin, space.moves.beam]
+    slips = space.moves.kind == Move.PASS
+    return np.asarray(np.where(slips, before | at, np.where(off, at, before)))
 
 
 def _chattering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -57,6 +57,7 @@ class Evidence:
         travel_s: (2, B - 1): mean time in which a piece on a free belt goes from one beam to the next, with
             the launcher at rest and up to speed.
         passing_s: (2, B): time in which pieces on a running belt have passed each beam, likewise.
+        held: (2, B): pieces are held before the beam, and at it, until the launcher is up to speed.
         pass_s: time that a piece takes to pass a beam.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
@@ -75,6 +76,7 @@ class Evidence:
     gap: BoolArray
     travel_s: FloatArray
     passing_s: FloatArray
+    held: BoolArray
     pass_s: float
     room: tuple[int | None, ...]
     unplugged: tuple[int, ...]
@@ -122,6 +124,7 @@ def gather_evidence(
         gap=_first_after(t_s, gaps_s[:, 1]),
         travel_s=travel_s,
         passing_s=_passing_s(*path, travel_s, pass_s),
+        held=np.stack([_held(clean.values(), launcher, breaks=breaks) for breaks in (True, False)]),
         pass_s=pass_s,
         room=tuple(_room(here, there) for here, there in pairwise(clean.values())),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
@@ -268,6 +271,16 @@ def _travel_s(
             told = enough or (belt is not None and (mode == 1 or reached))
             found[mode, place] = mean_s if told else np.inf
     return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
+
+
+def _held(
+    beams: Iterable[Switching], launcher: tuple[FloatArray, FloatArray], *, breaks: bool
+) -> BoolArray:
+    """Whether a beam breaks, or clears, hardly ever with the launcher at rest though it does else, (B,)."""
+    changes_s = [beam.t_s[1:][beam.on[1:] == breaks] for beam in beams]
+    at_rest = np.array([(at_instants(*launcher, at_s) == 0).sum() for at_s in changes_s])
+    number = np.array([len(at_s) for at_s in changes_s])
+    return np.asarray((number >= _LEAST_ARRIVALS) & (at_rest < _SOME * number))
 
 
 def _while_clear(
