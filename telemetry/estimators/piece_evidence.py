@@ -17,7 +17,7 @@ from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
-from telemetry.signals import at_instants, dwells
+from telemetry.signals import at_instants, dwells, steps
 
 __all__ = ["UNKNOWN", "UNREAD", "Evidence", "gather_evidence"]
 
@@ -99,8 +99,7 @@ def gather_evidence(
     belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
     t_s = _instants(log, [beam.t_s for beam in clean.values()], dips_s, belt, gaps_s)
     level = np.column_stack([_level(beam, bursts.get(name, ()), t_s) for name, beam in clean.items()])
-    changed = (np.diff(level, axis=0, prepend=level[:1]) != 0) & (level != UNKNOWN)
-    edge = np.where(changed, np.where(level == 1, 1, -1), 0)
+    edge = _edges(level)
     pass_s = usual_pass_s(clean.values()) or _USUAL_PASS_S
     clears = int((edge[:, -1] < 0).sum())
     hits_s = np.array([contact.t_s for contact in contacts])
@@ -170,13 +169,27 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
 
 def _clean(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> Switching:
     """The signal without chatter, blinks, and broken dwells far shorter than this beam's usual pass."""
-    steady = without_bursts(beam, bursts, honest_s)
+    steady = _across_bursts(without_bursts(beam, bursts, honest_s), bursts)
     steady = without_short(steady, _BLINK_S, np.ones(len(steady.t_s), dtype=bool))
     lasting = dwells(steady.t_s, steady.end_s)
     passes = steady.on & (lasting < _LONGEST_PASS_S)
     if not passes.any():
         return steady
     return without_short(steady, _SHORT_OF_USUAL * float(np.median(lasting[passes])), steady.on)
+
+
+def _across_bursts(beam: Switching, bursts: tuple[Burst, ...]) -> Switching:
+    """The signal with each burst of chatter bridged: what was before it stands until it is over."""
+    t_s, on = beam.t_s, beam.on
+    for burst in bursts:
+        inside = (t_s >= burst.start_s) & (t_s <= burst.end_s)
+        if not inside.any():
+            continue
+        after = bool(on[inside][-1])
+        place = int(np.argmax(inside))
+        t_s = np.insert(t_s[~inside], place, burst.end_s)
+        on = np.insert(on[~inside], place, after)
+    return Switching(*steps(t_s, on), beam.end_s, beam.period_s)
 
 
 def _instants(
@@ -199,6 +212,16 @@ def _level(beam: Switching, bursts: tuple[Burst, ...], t_s: FloatArray) -> IntAr
     for burst in bursts:
         held[(t_s >= burst.start_s) & (t_s < burst.end_s)] = UNKNOWN
     return np.nan_to_num(held, nan=UNKNOWN).astype(np.intp)
+
+
+def _edges(level: IntArray) -> IntArray:
+    """Where a beam's level is another than the last one known: 1 as it breaks, -1 as it clears, (T, B)."""
+    row = np.arange(len(level))[:, None]
+    last = np.maximum.accumulate(np.where(level == UNKNOWN, -1, row), axis=0)
+    known = np.where(last < 0, UNKNOWN, np.take_along_axis(level, np.maximum(last, 0), axis=0))
+    before = np.concatenate((known[:1], known[:-1]))
+    changed = (known != before) & (before != UNKNOWN)
+    return np.where(changed, np.where(known == 1, 1, -1), 0)
 
 
 def _direction(belt: tuple[FloatArray, FloatArray] | None, t_s: FloatArray) -> IntArray:

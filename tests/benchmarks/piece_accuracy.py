@@ -62,6 +62,8 @@ def measure(folder: Path, *, quick: bool, seed: int, only: str, remarks: bool) -
 
 
 def _count(tally: Tally, one: Judged) -> None:
+    if one.analysis.failures:
+        raise ValueError(f"{one.case.name}: {one.analysis.failures}")
     pieces, truth = one.analysis.pieces, one.truth
     tally.logs += 1
     if pieces is None:
