@@ -60,6 +60,7 @@ class Evidence:
         held: (2, B): pieces are held before the beam, and at it, until the launcher is up to speed.
         pass_s: time that a piece takes to pass a beam.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
+        spanned: for each two beams whether a piece stands at both at once.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
     """
 
@@ -79,6 +80,7 @@ class Evidence:
     held: BoolArray
     pass_s: float
     room: tuple[int | None, ...]
+    spanned: tuple[bool, ...]
     unplugged: tuple[int, ...]
 
 
@@ -126,6 +128,7 @@ def gather_evidence(
         held=np.stack([_held(clean.values(), launcher, breaks=breaks) for breaks in (True, False)]),
         pass_s=pass_s,
         room=tuple(_room(here, there) for here, there in pairwise(clean.values())),
+        spanned=tuple(_spanned(here, there) for here, there in pairwise(clean.values())),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
     return _with_room_to_move(evidence)
@@ -346,6 +349,22 @@ def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
     next_one = np.searchsorted(arrived_s, left_s)
     came = next_one < len(arrived_s)
     return np.asarray(left_s[came]), np.asarray(arrived_s[next_one[came]])
+
+
+def _spanned(here: Switching, there: Switching) -> bool:
+    """Whether a piece, as it clears one beam, has mostly broken the next already, rather than breaks it after.
+
+    Each time that the first beam is broken, by one piece or by several that touch, the last one tells.
+    """
+    broke_s = here.t_s[here.on]
+    cleared_s = broke_s + dwells(here.t_s, here.end_s)[here.on]
+    until_s = np.minimum(np.append(broke_s[1:], np.inf), cleared_s + _LONGEST_PASS_S)
+    arrived_s = there.t_s[1:][there.on[1:]]
+    came = np.searchsorted(arrived_s, np.stack((broke_s, cleared_s, until_s)), side="right")
+    after = came[2] > came[1]
+    stands = at_instants(there.t_s, there.on.astype(float), cleared_s) == 1
+    before = (came[1] > came[0]) & stands & ~after
+    return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > after.sum())
 
 
 def _room(here: Switching, there: Switching) -> int | None:

@@ -56,19 +56,20 @@ def estimate_pieces(
     capacity = robot.robot.capacity or max(USUAL_CAPACITY, robot.robot.preload)
     if not names:
         return None
-    evidence = gather_evidence(
-        log,
-        robot,
-        beams={name: beams[name] for name in names},
-        bursts=bursts,
-        honest_dwell_s=honest_dwell_s,
-        motors=motors,
-        contacts=contacts,
-        gaps_s=gaps_s,
-    )
-    space = StateSpace.build(len(names), capacity, room=evidence.room)
-    if space is None:
-        return None
+    evidence, space = None, None
+    while space is None and names:
+        evidence = gather_evidence(
+            log,
+            robot,
+            beams={name: beams[name] for name in names},
+            bursts=bursts,
+            honest_dwell_s=honest_dwell_s,
+            motors=motors,
+            contacts=contacts,
+            gaps_s=gaps_s,
+        )
+        space = StateSpace.build(len(names), capacity, room=evidence.room, spanned=evidence.spanned)
+        names = names if space else names[: len(names) // 2] + names[len(names) // 2 + 1 :]
     chain = build_chain(space, evidence, robot.robot.preload)
     filtered, _ = forward(chain)
     smoothed = backward(chain, filtered)
@@ -89,7 +90,7 @@ def estimate_pieces(
         entry_chances=_chances(entries_s, t_s, drawn_came),
         release_chances=_chances(releases_s, t_s, drawn_left),
         most_aboard=space.most_aboard,
-        beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.at_beam[path]),
+        beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.slots[path]),
     )
 
 
@@ -153,16 +154,25 @@ def _piece_step(start_s: float, aboard: int, chance: FloatArray) -> PieceStep:
 
 
 def _beam_health(
-    names: Sequence[str], chance: FloatArray, evidence: Evidence, told: BoolArray
+    names: Sequence[str], chance: FloatArray, evidence: Evidence, told: IntArray
 ) -> Mapping[str, tuple[BeamHealth, ...]]:
-    """Stretches in which a beam is likelier sick than not; `told` (T, B) is where the story puts pieces."""
+    """Stretches in which a beam is likelier sick than not; `told` (T, 2·B) is where the story puts pieces."""
     found: dict[str, list[BeamHealth]] = {name: [] for name in names}
-    gainsaid = (told != (evidence.level == 1)) & (evidence.level < UNKNOWN)
+    gainsaid = ((told[:, ::2] > 0) != (evidence.level == 1)) & (evidence.level < UNKNOWN)
+    gainsaid |= _slipped(told)
     for number, (beam, level) in enumerate(health_states(len(names))):
         if number:
             signs = gainsaid[:, beam], evidence.flicker[:, beam]
             found[names[beam]] += _stretches(chance[:, number], evidence.t_s, *signs, _STATES[level])
     return MappingProxyType({name: tuple(sorted(parts, key=_by_start)) for name, parts in found.items()})
+
+
+def _slipped(told: IntArray) -> BoolArray:
+    """Where a piece goes past a beam in one step without standing at it, (T, B)."""
+    moved = np.diff(told, axis=0, prepend=told[:1])
+    slipped = np.zeros((len(told), told.shape[1] // 2), dtype=bool)
+    slipped[:, 1:] = (moved[:, 3::2] > 0) & (moved[:, 1:-1:2] < 0) & (moved[:, 2::2] == 0)
+    return slipped & (told[:, ::2] == 0)
 
 
 def _stretches(

@@ -1,12 +1,13 @@
 """The state space of the pieces: what may stand at each beam and between, and how pieces may move.
 
-Slots run along the path: at beam 1, past it, at beam 2, past it, … A piece moves one slot at a time; two
-that touch may move up together without the beam between them clearing.
+Slots run along the path: at beam 1, past it, at beam 2, past it, … Where two beams stand closer than a piece
+is long, the slot between them is that of a piece at both. A piece moves one slot at a time; two that touch
+may move up together without the beam between them clearing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
@@ -20,8 +21,8 @@ __all__ = ["Move", "Moves", "StateSpace"]
 
 _MOST_PAST_LAST = 2
 _MOST_LEAVING = 0.95
-_MOST_STATES = 300
-_MOST_JOINT_STATES = 4_000
+_MOST_STATES = 1_000
+_MOST_JOINT_STATES = 8_000
 """Occupancies × healths (all beams alive, or one stuck clear or broken): what time and memory grow with."""
 
 
@@ -62,24 +63,33 @@ class StateSpace:
     capacity: int
     slots: IntArray
     moves: Moves
+    spanned: tuple[bool, ...]
 
     @classmethod
     def build(
-        cls, beams: int, capacity: int, *, room: Sequence[int | None] | None = None
+        cls,
+        beams: int,
+        capacity: int,
+        *,
+        room: Sequence[int | None] | None = None,
+        spanned: Sequence[bool] | None = None,
     ) -> StateSpace | None:
         """Every occupancy, or None where there are too many even with one piece at most between beams.
 
         `room` tells how many pieces find room between each two beams, (beams - 1,), None where that is not
-        known. The counts between beams, and first that between the last beam and the launcher, which is near
-        it, are held down further only as far as keeps the space small enough to compute.
+        known, and `spanned` whether a piece stands at both at once, (beams - 1,). The counts between beams,
+        and first that between the last beam and the launcher, which is near it, are held down further only as
+        far as keeps the space small enough to compute.
         """
-        known = [most or capacity for most in (room or [None] * (beams - 1))]
+        both = tuple(spanned or [False] * (beams - 1))
+        known = [1 if at_both else most or capacity
+                 for most, at_both in zip(room or [None] * (beams - 1), both, strict=True)]
         held_down = [(most, min(most, _MOST_PAST_LAST)) for most in range(capacity, 0, -1)]
         for most_between, most_past_last in [(capacity, capacity), *held_down]:
             between = [min(most, most_between) for most in known]
-            slots = _occupancies(beams, capacity, [*between, most_past_last])
+            slots = _occupancies(beams, capacity, [*between, most_past_last], both)
             if slots is not None:
-                return cls(beams, capacity, slots, _moves(slots, beams))
+                return cls(beams, capacity, slots, _moves(slots, both), both)
         return None
 
     @property
@@ -92,10 +102,14 @@ class StateSpace:
         """Pieces aboard in each state, (S,)."""
         return np.asarray(self.slots.sum(axis=1))
 
-    @property
+    @cached_property
     def at_beam(self) -> BoolArray:
         """Whether a piece stands at each beam, (S, beams)."""
-        return self.slots[:, ::2] > 0
+        at_beam = self.slots[:, ::2] > 0
+        at_both = (self.slots[:, 1:-1:2] > 0) & np.array(self.spanned, dtype=bool)
+        at_beam[:, :-1] |= at_both
+        at_beam[:, 1:] |= at_both
+        return at_beam
 
     @cached_property
     def changes(self) -> IntArray:
@@ -136,45 +150,99 @@ class StateSpace:
         return np.asarray(arriving)
 
 
-def _occupancies(beams: int, capacity: int, most_past: Sequence[int]) -> IntArray | None:
+def _occupancies(
+    beams: int, capacity: int, most_past: Sequence[int], spanned: Sequence[bool]
+) -> IntArray | None:
     """All rows of slots within capacity, or None if there are too many; `most_past` each beam, (beams,)."""
     most_rows = min(_MOST_STATES, _MOST_JOINT_STATES // (2 * beams + 1))
+    at_both = {2 * pair + 1 for pair, is_spanned in enumerate(spanned) if is_spanned}
     rows: list[tuple[int, ...]] = [()]
-    for most in (most for past in most_past for most in (1, past)):
-        rows = [(*row, count) for row in rows for count in range(min(most, capacity - sum(row)) + 1)]
+    for slot, most in enumerate(most for past in most_past for most in (1, past)):
+        rows = [
+            (*row, count)
+            for row in rows
+            for count in range(min(most, capacity - sum(row)) + 1)
+            if not (count and _in_the_way(row, slot, at_both))
+        ]
         if len(rows) > most_rows:
             return None
     return np.array(rows, dtype=np.intp)
 
 
-def _moves(slots: IntArray, beams: int) -> Moves:
+def _in_the_way(row: Sequence[int], slot: int, at_both: Set[int]) -> bool:
+    """Whether a piece before this slot stands at a beam at which one in this slot would stand too."""
+    if slot in at_both:
+        return row[slot - 1] > 0 or (slot - 2 in at_both and row[slot - 2] > 0)
+    return slot - 1 in at_both and row[slot - 1] > 0
+
+
+@dataclass(frozen=True)
+class _Change:
+    """What a move adds to the slots, the beam that it changes (-1: none), and what one slot must hold before."""
+
+    by: Mapping[int, int]
+    kind: Move
+    beam: int
+    slot: int = 0
+    held: tuple[int, ...] = ()
+
+    def of(self, row: Sequence[int]) -> tuple[int, ...] | None:
+        if self.held and row[self.slot] not in self.held:
+            return None
+        return tuple(count + self.by.get(slot, 0) for slot, count in enumerate(row))
+
+
+def _moves(slots: IntArray, spanned: Sequence[bool]) -> Moves:
+    """Every move from one row of slots to another."""
     number = {tuple(row): state for state, row in enumerate(slots.tolist())}
-    found: list[tuple[int, int, Move, int]] = []
-
-    def consider(origin: int, change: dict[int, int], kind: Move, beam: int) -> None:
-        row = list(slots[origin])
-        for slot, by in change.items():
-            row[slot] += by
-        target = number.get(tuple(int(count) for count in row))
-        if target is not None:
-            found.append((origin, target, kind, beam))
-
-    last = 2 * beams - 1
-    for state in range(len(slots)):
-        consider(state, {0: +1}, Move.ENTER, 0)
-        consider(state, {0: -1}, Move.SPIT, 0)
-        consider(state, {last: -1}, Move.RELEASE, -1)
-        consider(state, {last - 1: -1}, Move.RELEASE, beams - 1)
-        for slot in range(last):
-            beam = (slot + 1) // 2
-            consider(state, {slot: -1, slot + 1: +1}, Move.FORWARD, beam)
-            consider(state, {slot: +1, slot + 1: -1}, Move.BACK, beam)
-        for beam in range(1, beams):
-            if not slots[state, 2 * beam]:
-                consider(state, {2 * beam - 1: -1, 2 * beam + 1: +1}, Move.PASS, beam)
-        for beam in range(beams):
-            if slots[state, 2 * beam]:
-                behind, kind = ({2 * beam - 1: -1}, Move.FOLLOW) if beam else ({}, Move.ENTER_TOUCHING)
-                consider(state, {**behind, 2 * beam + 1: +1}, kind, -1)
+    changes = _changes(slots.shape[1] // 2, spanned)
+    found = [
+        (state, target, change.kind, change.beam)
+        for row, state in number.items()
+        for change in changes
+        if (target := number.get(change.of(row) or ())) is not None
+    ]
     origin, target, kinds, beam_of = (np.array(column, dtype=np.intp) for column in zip(*found, strict=True))
     return Moves(origin, target, kinds, beam_of)
+
+
+def _changes(beams: int, spanned: Sequence[bool]) -> list[_Change]:
+    last = 2 * beams - 1
+    found = [
+        _Change({0: +1}, Move.ENTER, 0),
+        _Change({0: -1}, Move.SPIT, 0),
+        _Change({last: -1}, Move.RELEASE, -1),
+        _Change({last - 1: -1}, Move.RELEASE, beams - 1),
+    ]
+    for slot in range(last):
+        beam = _beam_between(slot, spanned)
+        found.append(_Change({slot: -1, slot + 1: +1}, Move.FORWARD, beam))
+        found.append(_Change({slot: +1, slot + 1: -1}, Move.BACK, beam))
+    for beam in range(beams):
+        found.append(_train(beam, spanned))
+        if beam and not _at(spanned, beam - 1) and not _at(spanned, beam):
+            by = {2 * beam - 1: -1, 2 * beam + 1: +1}
+            found.append(_Change(by, Move.PASS, beam, 2 * beam, (0,)))
+    return found
+
+
+def _at(spanned: Sequence[bool], pair: int) -> bool:
+    """Whether a piece stands at both beams of this pair; there is none after the last beam."""
+    return 0 <= pair < len(spanned) and spanned[pair]
+
+
+def _beam_between(slot: int, spanned: Sequence[bool]) -> int:
+    """The beam that a piece changes between a slot and the next."""
+    pair, past = divmod(slot, 2)
+    return pair + (1 - past if _at(spanned, pair) else past)
+
+
+def _train(beam: int, spanned: Sequence[bool]) -> _Change:
+    """Two pieces that touch and move up, one from the beam and one to it, so that it does not clear."""
+    comes_to = 2 * beam - 1 if _at(spanned, beam - 1) else 2 * beam
+    leaves = 2 * beam + 1 if _at(spanned, beam) else 2 * beam
+    by: dict[int, int] = {}
+    for slot, change in ((comes_to - 1, -1), (comes_to, +1), (leaves, -1), (leaves + 1, +1)):
+        if slot >= 0:
+            by[slot] = by.get(slot, 0) + change
+    return _Change(by, Move.FOLLOW if beam else Move.ENTER_TOUCHING, -1, leaves, (1,))

@@ -64,6 +64,11 @@ def _robots() -> Mapping[str, tuple[RobotSpec, tuple[Logging, ...]]]:
             _robot((0.08, 0.25, 0.42, 0.59, 0.73), length_m=_SHORT, capacity=5, catch_m=0.66, nip_m=0.82),
             _logged(50),
         ),
+        "close": (_robot((0.10, 0.22, 0.40, 0.60), length_m=0.19, preload=0, catch_m=0.62), _logged(50, 100)),
+        "six": (
+            _robot((0.05, 0.18, 0.31, 0.44, 0.57, 0.69), length_m=0.17, preload=0),
+            (*_logged(100), Logging("changes", _on_change(), "long")),
+        ),
         "last": (_robot((0.66,), broken=1, clear=0, length_m=_LONG, catch_m=0.70, nip_m=0.80), _logged(50)),
         "slow": (_robot((0.10, 0.35, 0.60), collect_duty=0.25, launch_duty=0.40), _logged(50, 10)),
         "blind": (_robot((0.10, 0.35, 0.60)), (Logging("no speeds", _without_speeds()),)),

@@ -20,6 +20,7 @@ BY_ONE = {
     Move.FORWARD: 0,
     Move.FOLLOW: 0,
     Move.BACK: 0,
+    Move.PASS: 0,
 }
 
 
@@ -76,7 +77,8 @@ def test_a_move_changes_the_beam_it_names_and_no_other(beams: int, capacity: int
     space = _built(beams, capacity)
     changed = space.at_beam[space.moves.target] != space.at_beam[space.moves.origin]
     named = space.moves.beam[:, None] == np.arange(beams)
-    assert (changed == named).all()
+    passes = space.moves.kind == Move.PASS
+    assert (changed == named & ~passes[:, None]).all()
 
 
 @pytest.mark.parametrize(("beams", "capacity"), SIZES)
@@ -116,10 +118,10 @@ def test_a_hopper_between_two_beams_keeps_its_whole_capacity() -> None:
     assert _built(2, 20).most_aboard == 20
 
 
-@pytest.mark.parametrize(("beams", "capacity"), [(4, 5), (3, 20)])
+@pytest.mark.parametrize(("beams", "capacity"), [(4, 8), (3, 40)])
 def test_where_there_are_too_many_places_fewer_may_stand_between_two_beams(beams: int, capacity: int) -> None:
     space = _built(beams, capacity)
-    assert len(space.slots) <= 300
+    assert len(space.slots) <= 1000
     assert space.slots[:, 1::2].max() < capacity
     assert (space.aboard <= capacity).all()
     assert len(set(map(tuple, space.slots.tolist()))) == len(space.slots)
@@ -130,12 +132,48 @@ def test_building_takes_no_time_however_large(beams: int, capacity: int) -> None
     before = time.perf_counter()
     space = StateSpace.build(beams, capacity)
     assert time.perf_counter() - before < 1.0
-    assert space is None or len(space.slots) <= 300
+    assert space is None or len(space.slots) <= 1000
 
 
 @pytest.mark.parametrize(
-    ("beams", "capacity", "built"), [(6, 3, True), (20, 1, True), (40, 1, False), (20, 20, False)]
+    ("beams", "capacity", "built"), [(6, 3, True), (5, 5, True), (20, 1, True), (60, 1, False), (20, 20, False)]
 )
 def test_what_cannot_be_computed_is_not_built(beams: int, capacity: int, built: bool) -> None:
-    """Time and memory grow with the occupancies × what may ail the beams: 4,000 at most."""
+    """Time and memory grow with the occupancies × what may ail the beams: 8,000 at most."""
     assert (StateSpace.build(beams, capacity) is not None) == built
+
+
+def test_a_piece_longer_than_the_way_between_two_beams_stands_at_both() -> None:
+    space = StateSpace.build(2, 1, spanned=[True])
+    assert space is not None
+    by_slots = {tuple(row): at.tolist() for row, at in zip(space.slots.tolist(), space.at_beam, strict=True)}
+    assert by_slots == {
+        (0, 0, 0, 0): [False, False],
+        (0, 0, 0, 1): [False, False],
+        (0, 0, 1, 0): [False, True],
+        (0, 1, 0, 0): [True, True],
+        (1, 0, 0, 0): [True, False],
+    }
+    forward = space.moves.kind == Move.FORWARD
+    ways = zip(space.slots[space.moves.origin[forward]].tolist(), space.moves.beam[forward].tolist(), strict=True)
+    assert sorted(ways) == [([0, 0, 1, 0], 1), ([0, 1, 0, 0], 0), ([1, 0, 0, 0], 1)]
+
+
+@pytest.mark.parametrize("spanned", [[True, False], [False, True], [True, True]])
+def test_where_pieces_stand_at_two_beams_a_move_changes_the_beam_it_names(spanned: list[bool]) -> None:
+    space = StateSpace.build(3, 3, spanned=spanned)
+    assert space is not None
+    changed = space.at_beam[space.moves.target] != space.at_beam[space.moves.origin]
+    named = space.moves.beam[:, None] == np.arange(3)
+    passes = space.moves.kind == Move.PASS
+    assert (changed == named & ~passes[:, None]).all()
+    change = space.aboard[space.moves.target] - space.aboard[space.moves.origin]
+    assert change.tolist() == [BY_ONE[Move(kind)] for kind in space.moves.kind.tolist()]
+
+
+def test_no_two_pieces_break_one_beam() -> None:
+    space = StateSpace.build(3, 3, spanned=[True, True])
+    assert space is not None
+    at_first, at_both, at_second, at_next, at_third, _ = space.slots.T
+    assert not (at_both & (at_first | at_second | at_next)).any()
+    assert not (at_next & (at_second | at_third)).any()
