@@ -55,6 +55,8 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if known.pieces is None:
         told = "the story of the pieces could not be told, so that nothing gainsays the beam"
         return missing or NotEvaluated(told)
+    if subject not in known.pieces.beam_health:
+        return missing or NotEvaluated("there are too many beams to follow pieces past all of them")
     if known.guesses:
         return missing or NotEvaluated("no robot file: its unplugged state is unknown")
     stretches = _joined(known.pieces.beam_health.get(subject, ()), known.beams[subject])

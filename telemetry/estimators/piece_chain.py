@@ -192,14 +192,15 @@ def _chattering(space: StateSpace, evidence: Evidence, moment: _Moment) -> Float
 def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
     """How well each occupancy bears with a belt that runs forward, (S,): pieces do not linger on a free path.
 
-    A piece between two beams with nothing before it arrives within the travel time, one at a beam with
-    nothing at the next has passed within the passing time, one past the last beam is gripped by a running launcher; to stay costs
+    A piece between two beams with nothing before it arrives within the travel time (each of several, where
+    the belt is known to run), one at a beam with nothing at the next has passed within the passing time, one past the last beam is gripped by a running launcher; to stay costs
     exp(-dt/τ).
     """
     if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
-    at_beam, past = space.slots[:, ::2] > 0, space.slots[:, 1::2]
-    underway = past[:, :-1] * ~at_beam[:, 1:]
+    at_beam, past = space.at_beam, space.slots[:, 1::2]
+    on_the_way = past if moment.direction == 1 else past > 0
+    underway = on_the_way[:, :-1] * ~at_beam[:, 1:]
     mode = int(moment.launching)
     lasting = (underway / evidence.travel_s[mode]).sum(axis=1)
     if moment.direction == 1:
