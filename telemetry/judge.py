@@ -163,17 +163,7 @@ def _supply(known: Analysis) -> Parts:
 
 
 def _pieces(known: Analysis) -> Parts:
-    pieces = estimate_pieces(
-        known.part,
-        known.robot,
-        known.match,
-        beams=known.beams,
-        bursts=known.bursts,
-        honest_dwell_s=known.honest_dwell_s,
-        motors=known.motors,
-        contacts=known.contacts,
-        gaps_s=known.gaps_s,
-    )
+    pieces = estimate_pieces(known)
     return {"pieces": pieces, "notes": (*known.notes, *_held_down(known.robot, pieces))}
 
 

@@ -19,8 +19,8 @@ _JAMMED_SHARE = 0.05
 _LEAST_EDGES = 6
 _LEAST_SHARE = 0.7
 _LEAST_TELLING = 10.0
-"""Twice the log of a likelihood ratio: above ten the evidence is called very strong (Kass and Raftery, Journal
-of the American Statistical Association 90, 1995; from memory)."""
+"""Twice the log of a likelihood ratio: above ten the evidence is called very strong (Kass and Raftery, J. Am.
+Stat. Assoc. 90, 1995; from memory)."""
 _RARELY = 1e-3
 
 

@@ -166,14 +166,14 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
 
 def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:
     """The moves that do to their beam what was just seen, (M,)."""
-    return (space.changes != 0) & (space.changes == moment.edge[space.moves.beam])
+    return np.asarray((space.changes != 0) & (space.changes == moment.edge[space.moves.beam]))
 
 
 def _held_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> BoolArray:
     """The moves to or from a beam where pieces are held until the launcher is up to speed, (M,)."""
     if moment.launching:
         return np.zeros(len(space.moves.beam), dtype=bool)
-    before, at = evidence.held[:, space.moves.beam]
+    before, at = evidence.ways.held[:, space.moves.beam]
     off = space.at_beam[space.moves.origin, space.moves.beam]
     slips = space.moves.kind == Move.PASS
     return np.asarray(np.where(slips, before | at, np.where(off, at, before)))
@@ -183,8 +183,8 @@ def _chattering(space: StateSpace, evidence: Evidence, moment: _Moment) -> Float
     """Weights of the moves past a beam that chatters, (M,): as fast as pieces go there, hardly where held."""
     moves, mode = space.moves, int(moment.launching)
     leaves = space.at_beam[moves.origin, moves.beam]
-    arrives_s = np.append(np.inf, evidence.travel_s[mode])[moves.beam]
-    usual_s = np.where(leaves, evidence.passing_s[mode][moves.beam], arrives_s)
+    arrives_s = np.append(np.inf, evidence.ways.travel_s[mode])[moves.beam]
+    usual_s = np.where(leaves, evidence.ways.passing_s[mode][moves.beam], arrives_s)
     rate_per_s = np.where(np.isfinite(usual_s), 1 / usual_s, _SILENT_PER_S)
     return np.asarray(np.minimum(rate_per_s * moment.step_s, _SEEN))
 
@@ -193,8 +193,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
     """How well each occupancy bears with a belt that runs forward, (S,): pieces do not linger on a free path.
 
     A piece between two beams with nothing before it arrives within the travel time (each of several, where
-    the belt is known to run), one at a beam with nothing at the next has passed within the passing time, one past the last beam is gripped by a running launcher; to stay costs
-    exp(-dt/τ).
+    the belt is known to run), one at a beam with nothing at the next has passed within the passing time, one
+    past the last beam is gripped by a running launcher; to stay costs exp(-dt/τ).
     """
     if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
@@ -202,10 +202,10 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
     on_the_way = past if moment.direction == 1 else past > 0
     underway = on_the_way[:, :-1] * ~at_beam[:, 1:]
     mode = int(moment.launching)
-    lasting = (underway / evidence.travel_s[mode]).sum(axis=1)
+    lasting = (underway / evidence.ways.travel_s[mode]).sum(axis=1)
     if moment.direction == 1:
         free = (past == 0) & ~np.pad(at_beam[:, 1:], ((0, 0), (0, 1)))
-        lasting += ((at_beam & free) / evidence.passing_s[mode]).sum(axis=1)
+        lasting += ((at_beam & free) / evidence.ways.passing_s[mode]).sum(axis=1)
     if moment.launching:
         lasting += (past[:, -1] > 0) / _GRIPPED_WITHIN_S
     return np.asarray(np.exp(-moment.step_s * lasting))

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
-from telemetry.analysis import Contact
-from telemetry.estimators.belt import belt_direction, running_clocks
-from telemetry.estimators.bursts import usual_pass_s, without_bursts, without_short
+from telemetry.analysis import Analysis
+from telemetry.estimators.belt import belt_direction
+from telemetry.estimators.bursts import without_bursts, without_short
 from telemetry.estimators.markov import IntArray
+from telemetry.estimators.piece_ways import Ways, learn_ways
 from telemetry.estimators.releases import launcher_dips, launcher_running
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.records.motors import MotorTrace
@@ -29,11 +29,7 @@ _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
 _SHAKEN_S = 0.5
 _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
-_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LEAST_ARRIVALS, _SOME = 2.0, 0.3, 3, 0.25
-_ALWAYS = np.zeros(1), np.ones(1)
-_USUAL_PASS_S = 0.2
 _LEAST_MISSED = 0.05
-_LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
 
 
@@ -54,13 +50,7 @@ class Evidence:
         flicker: (T, B): a few short dwells end just here, in the signal before it was cleaned.
         launching: (T,): the launcher is up to speed.
         gap: (T,): nothing was logged since the instant before.
-        travel_s: (2, B - 1): mean time in which a piece on a free belt goes from one beam to the next, with
-            the launcher at rest and up to speed.
-        passing_s: (2, B): time in which pieces on a running belt have passed each beam, likewise.
-        held: (2, B): pieces are held before the beam, and at it, until the launcher is up to speed.
-        pass_s: time that a piece takes to pass a beam.
-        room: for each two beams how many pieces find room between them, None where the log does not tell.
-        spanned: for each two beams whether a piece stands at both at once.
+        ways: how pieces go from beam to beam.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
     """
 
@@ -75,42 +65,27 @@ class Evidence:
     flicker: BoolArray
     launching: BoolArray
     gap: BoolArray
-    travel_s: FloatArray
-    passing_s: FloatArray
-    held: BoolArray
-    pass_s: float
-    room: tuple[int | None, ...]
-    spanned: tuple[bool, ...]
+    ways: Ways
     unplugged: tuple[int, ...]
 
 
-def gather_evidence(
-    log: Log,
-    robot: Robot,
-    *,
-    beams: Mapping[str, Switching],
-    bursts: Mapping[str, tuple[Burst, ...]],
-    honest_dwell_s: Mapping[str, float],
-    motors: Mapping[str, MotorTrace],
-    contacts: Sequence[Contact],
-    gaps_s: FloatArray,
-) -> Evidence:
-    """The evidence of one match; `beams` in the order of their stations, at least one."""
-    clean = {name: _clean(beam, bursts.get(name, ()), honest_dwell_s[name]) for name, beam in beams.items()}
+def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
+    """The evidence of one match; `names` are beams in the order of their stations, at least one."""
+    robot, motors = known.robot, known.motors
+    beams = {name: known.beams[name] for name in names}
+    bursts = {name: known.bursts.get(name, ()) for name in names}
+    clean = {name: _clean(beam, bursts[name], known.honest_dwell_s[name]) for name, beam in beams.items()}
     dips_s = launcher_dips(robot, motors)
-    belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
-    t_s = _instants(log, [beam.t_s for beam in clean.values()], dips_s, belt, gaps_s)
-    level = np.column_stack([_level(beam, bursts.get(name, ()), t_s) for name, beam in clean.items()])
-    edge = _edges(level)
-    pass_s = usual_pass_s(clean.values()) or _USUAL_PASS_S
-    clears = int((edge[:, -1] < 0).sum())
-    hits_s = np.array([contact.t_s for contact in contacts])
-    flickers_s = [
-        _flickers_s(beam, bursts.get(name, ()), honest_dwell_s[name], hits_s) for name, beam in beams.items()
-    ]
     launcher = launcher_running(robot, motors)
-    path = list(clean.values()), belt, launcher
-    travel_s = _travel_s(*path, pass_s)
+    belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
+    t_s = _instants(known.part, [beam.t_s for beam in clean.values()], dips_s, belt, known.gaps_s)
+    level = np.column_stack([_level(beam, bursts[name], t_s) for name, beam in clean.items()])
+    edge = _edges(level)
+    clears = int((edge[:, -1] < 0).sum())
+    hits_s = np.array([contact.t_s for contact in known.contacts])
+    flickers_s = [
+        _flickers_s(beam, bursts[name], known.honest_dwell_s[name], hits_s) for name, beam in beams.items()
+    ]
     evidence = Evidence(
         t_s=t_s,
         level=level,
@@ -122,13 +97,8 @@ def gather_evidence(
         shaken=_shortly_after(t_s, hits_s, _SHAKEN_S),
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
-        gap=_first_after(t_s, gaps_s[:, 1]),
-        travel_s=travel_s,
-        passing_s=_passing_s(*path, travel_s, pass_s),
-        held=np.stack([_held(clean.values(), launcher, breaks=breaks) for breaks in (True, False)]),
-        pass_s=pass_s,
-        room=tuple(_room(here, there) for here, there in pairwise(clean.values())),
-        spanned=tuple(_spanned(here, there) for here, there in pairwise(clean.values())),
+        gap=_first_after(t_s, known.gaps_s[:, 1]),
+        ways=learn_ways(list(clean.values()), belt, launcher),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
     return _with_room_to_move(evidence)
@@ -266,121 +236,3 @@ def _flickers_s(
     shaken = _shortly_after(at_s[first], hits_s, _SHAKEN_S)
     few: FloatArray = ends_s[(number >= np.where(shaken, 1, _LEAST_FLICKER)) & (number <= _MOST_FLICKER)]
     return few
-
-
-def _travel_s(
-    beams: Sequence[Switching],
-    belt: tuple[FloatArray, FloatArray] | None,
-    launcher: tuple[FloatArray, FloatArray],
-    pass_s: float,
-) -> FloatArray:
-    """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
-
-    Time in each of the two ways of running, while the next beam is clear, over the arrivals in it (the
-    maximum-likelihood estimate of an exponential), with one arrival after the usual time, a few passes, put
-    in beforehand. Where the belt's direction is not known, all time counts, and without a few arrivals
-    nothing is said; nor is it of the launcher at rest before a beam that pieces hardly reach then: they may be
-    held there.
-    """
-    usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
-    found = np.full((2, max(len(beams) - 1, 0)), usual_s)
-    for place, (here, there) in enumerate(pairwise(beams)):
-        left_s, arrived_s = _ways(here, there)
-        free = _while_clear(belt or _ALWAYS, there)
-        spent_s = np.diff(running_clocks(free, launcher, np.stack((left_s, arrived_s))), axis=1)
-        while_up = at_instants(*launcher, arrived_s) > 0
-        at_rest = int((at_instants(*launcher, there.t_s[1:][there.on[1:]]) == 0).sum())
-        reached = at_rest >= max(_LEAST_ARRIVALS, _SOME * there.on[1:].sum())
-        for mode, arrivals in enumerate((~while_up, while_up)):
-            mean_s = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
-            enough = arrivals.sum() >= _LEAST_ARRIVALS
-            told = enough or (belt is not None and (mode == 1 or reached))
-            found[mode, place] = mean_s if told else np.inf
-    return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
-
-
-def _held(
-    beams: Iterable[Switching], launcher: tuple[FloatArray, FloatArray], *, breaks: bool
-) -> BoolArray:
-    """Whether a beam breaks, or clears, hardly ever with the launcher at rest though it does else, (B,)."""
-    changes_s = [beam.t_s[1:][beam.on[1:] == breaks] for beam in beams]
-    at_rest = np.array([(at_instants(*launcher, at_s) == 0).sum() for at_s in changes_s])
-    number = np.array([len(at_s) for at_s in changes_s])
-    return np.asarray((number >= _LEAST_ARRIVALS) & (at_rest < _SOME * number))
-
-
-def _while_clear(
-    belt: tuple[FloatArray, FloatArray], beam: Switching
-) -> tuple[FloatArray, FloatArray]:
-    """The belt's direction as steps, 0 while the beam is broken."""
-    changes_s = np.unique(np.concatenate((belt[0], beam.t_s)))
-    clear = np.nan_to_num(at_instants(beam.t_s, beam.on.astype(float), changes_s)) == 0
-    return changes_s, np.where(clear, np.nan_to_num(at_instants(*belt, changes_s)), 0.0)
-
-
-def _passing_s(
-    beams: Sequence[Switching],
-    belt: tuple[FloatArray, FloatArray] | None,
-    launcher: tuple[FloatArray, FloatArray],
-    travel_s: FloatArray,
-    pass_s: float,
-) -> FloatArray:
-    """Time on a belt that runs forward within which three in four pieces have passed each beam, (2, B).
-
-    With the launcher at rest and up to speed. Where too few passed to tell, the usual time at the first beam
-    and where pieces get on to the next, `travel_s` (2, B - 1); else infinite: they may be held there.
-    """
-    onward = np.pad(np.isfinite(travel_s), ((0, 0), (0, 1)))
-    onward[:, 0] |= len(beams) > 1
-    found = np.where(onward, pass_s, np.inf)
-    for place, beam in enumerate(beams):
-        broke_s, cleared_s = beam.t_s[:-1][beam.on[:-1]], beam.t_s[1:][beam.on[:-1]]
-        spent_s = np.diff(running_clocks(belt or _ALWAYS, launcher, np.stack((broke_s, cleared_s))), axis=1)
-        while_up = at_instants(*launcher, cleared_s) > 0
-        for mode, passed in enumerate((~while_up, while_up)):
-            if passed.sum() >= _LEAST_ARRIVALS:
-                found[mode, place] = np.percentile(spent_s.sum(axis=0)[0, passed], 75)
-    return np.asarray(np.maximum(found, pass_s))
-
-
-def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
-    """When one beam cleared, and when the next one broke after that; each (k,)."""
-    left_s, arrived_s = here.t_s[1:][~here.on[1:]], there.t_s[1:][there.on[1:]]
-    next_one = np.searchsorted(arrived_s, left_s)
-    came = next_one < len(arrived_s)
-    return np.asarray(left_s[came]), np.asarray(arrived_s[next_one[came]])
-
-
-def _spanned(here: Switching, there: Switching) -> bool:
-    """Whether a piece, as it clears one beam, has mostly broken the next already, rather than breaks it after.
-
-    Each time that the first beam is broken, by one piece or by several that touch, the last one tells.
-    """
-    broke_s = here.t_s[here.on]
-    cleared_s = broke_s + dwells(here.t_s, here.end_s)[here.on]
-    until_s = np.minimum(np.append(broke_s[1:], np.inf), cleared_s + _LONGEST_PASS_S)
-    arrived_s = there.t_s[1:][there.on[1:]]
-    came = np.searchsorted(arrived_s, np.stack((broke_s, cleared_s, until_s)), side="right")
-    after = came[2] > came[1]
-    stands = at_instants(there.t_s, there.on.astype(float), cleared_s) == 1
-    before = (came[1] > came[0]) & stands & ~after
-    return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > after.sum())
-
-
-def _room(here: Switching, there: Switching) -> int | None:
-    """How many pieces, one behind the other, find room between two beams; None after too few quick ways.
-
-    On its way a piece covers the distance in the time from breaking one beam to breaking the next, and its
-    own length in the time for which it breaks the first: their ratio is the distance in piece lengths. Pieces
-    that wait on the way make it larger, so the lower quartile counts, with a fifth to spare.
-    """
-    lasting = dwells(here.t_s, here.end_s)
-    passes = here.on & (lasting < _LONGEST_PASS_S)
-    broke_s, length_s = here.t_s[passes], lasting[passes]
-    arrived_s = there.t_s[1:][there.on[1:]]
-    next_one = np.searchsorted(arrived_s, broke_s, side="right")
-    came = next_one < len(arrived_s)
-    if came.sum() < _LEAST_WAYS:
-        return None
-    lengths = (arrived_s[next_one[came]] - broke_s[came]) / length_s[came]
-    return max(1, int(_ROOM_TO_SPARE * np.percentile(lengths, 25)))

@@ -12,16 +12,14 @@ from types import MappingProxyType
 
 import numpy as np
 
-from telemetry.analysis import Contact
+from telemetry.analysis import Analysis
 from telemetry.estimators.markov import IntArray, backward, consensus_path, draw_paths, forward
 from telemetry.estimators.piece_chain import build_chain, health_states
 from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, gather_evidence
 from telemetry.estimators.stations import StateSpace
-from telemetry.log import BoolArray, FloatArray, Log
+from telemetry.log import BoolArray, FloatArray
 from telemetry.match import Match
-from telemetry.records.motors import MotorTrace
 from telemetry.records.pieces import BeamHealth, Count, Pieces, PieceStep
-from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import runs, spans
 
@@ -36,40 +34,19 @@ _BAND = (0.05, 0.95)
 _STATES = {0: "stuck_clear", 1: "stuck_broken"}
 
 
-def estimate_pieces(
-    log: Log,
-    robot: Robot,
-    match: Match,
-    *,
-    beams: Mapping[str, Switching],
-    bursts: Mapping[str, tuple[Burst, ...]],
-    honest_dwell_s: Mapping[str, float],
-    motors: Mapping[str, MotorTrace],
-    contacts: Sequence[Contact],
-    gaps_s: FloatArray,
-) -> Pieces | None:
-    """The story of one match; None without a beam, or with more beams than can be computed.
+def estimate_pieces(known: Analysis) -> Pieces | None:
+    """The story of one match, out of its beams, bursts, motors, contacts and gaps; None without a beam.
 
-    `beams` may hold fewer beams than the robot file; those it holds are taken in the order of their stations.
+    Of more beams than can be computed those in the middle are left out: `beam_health` names those followed.
     """
-    names = [name for name in robot.beams_in_order() if name in beams]
-    capacity = robot.robot.capacity or max(USUAL_CAPACITY, robot.robot.preload)
+    match, robot = known.match, known.robot
+    names = [name for name in robot.beams_in_order() if name in known.beams]
     if not names:
         return None
-    evidence, space = None, None
-    while space is None and names:
-        evidence = gather_evidence(
-            log,
-            robot,
-            beams={name: beams[name] for name in names},
-            bursts=bursts,
-            honest_dwell_s=honest_dwell_s,
-            motors=motors,
-            contacts=contacts,
-            gaps_s=gaps_s,
-        )
-        space = StateSpace.build(len(names), capacity, room=evidence.room, spanned=evidence.spanned)
-        names = names if space else names[: len(names) // 2] + names[len(names) // 2 + 1 :]
+    evidence = gather_evidence(known, names)
+    while (space := _space(robot, evidence)) is None:
+        names = names[: len(names) // 2] + names[len(names) // 2 + 1 :]
+        evidence = gather_evidence(known, names)
     chain = build_chain(space, evidence, robot.robot.preload)
     filtered, _ = forward(chain)
     smoothed = backward(chain, filtered)
@@ -91,6 +68,13 @@ def estimate_pieces(
         release_chances=_chances(releases_s, t_s, drawn_left),
         most_aboard=space.most_aboard,
         beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.slots[path]),
+    )
+
+
+def _space(robot: Robot, evidence: Evidence) -> StateSpace | None:
+    capacity = robot.robot.capacity or max(USUAL_CAPACITY, robot.robot.preload)
+    return StateSpace.build(
+        len(evidence.unplugged), capacity, room=evidence.ways.room, spanned=evidence.ways.spanned
     )
 
 
@@ -172,7 +156,7 @@ def _slipped(told: IntArray) -> BoolArray:
     moved = np.diff(told, axis=0, prepend=told[:1])
     slipped = np.zeros((len(told), told.shape[1] // 2), dtype=bool)
     slipped[:, 1:] = (moved[:, 3::2] > 0) & (moved[:, 1:-1:2] < 0) & (moved[:, 2::2] == 0)
-    return slipped & (told[:, ::2] == 0)
+    return np.asarray(slipped & (told[:, ::2] == 0))
 
 
 def _stretches(

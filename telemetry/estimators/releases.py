@@ -25,8 +25,8 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
     """Instants at which the launcher met a piece, shape (k,); empty where it cannot be told.
 
     A dip is a fall of speed below its highest of the 0.12 s before, by at least 2 % of the running speed and
-    seven times the noise, while the wheel is up to speed. Without a speed channel its back-EMF serves, in which
-    the bump of current at each release is a dip.
+    seven times the noise, while the wheel is up to speed. Without a speed channel its back-EMF serves, in
+    which the bump of current at each release is a dip.
     """
     trace = motors.get(robot.launcher.motor) if robot.launcher else None
     if trace is None or len(trace.t_s) < 10:

@@ -82,8 +82,10 @@ class StateSpace:
         far as keeps the space small enough to compute.
         """
         both = tuple(spanned or [False] * (beams - 1))
-        known = [1 if at_both else most or capacity
-                 for most, at_both in zip(room or [None] * (beams - 1), both, strict=True)]
+        known = [
+            1 if at_both else most or capacity
+            for most, at_both in zip(room or [None] * (beams - 1), both, strict=True)
+        ]
         held_down = [(most, min(most, _MOST_PAST_LAST)) for most in range(capacity, 0, -1)]
         for most_between, most_past_last in [(capacity, capacity), *held_down]:
             between = [min(most, most_between) for most in known]
@@ -178,7 +180,7 @@ def _in_the_way(row: Sequence[int], slot: int, at_both: Set[int]) -> bool:
 
 @dataclass(frozen=True)
 class _Change:
-    """What a move adds to the slots, the beam that it changes (-1: none), and what one slot must hold before."""
+    """What a move adds to the slots, the beam that it changes (-1: none), and what a slot held before."""
 
     by: Mapping[int, int]
     kind: Move
@@ -202,8 +204,8 @@ def _moves(slots: IntArray, spanned: Sequence[bool]) -> Moves:
         for change in changes
         if (target := number.get(change.of(row) or ())) is not None
     ]
-    origin, target, kinds, beam_of = (np.array(column, dtype=np.intp) for column in zip(*found, strict=True))
-    return Moves(origin, target, kinds, beam_of)
+    columns = (np.array(column, dtype=np.intp) for column in zip(*found, strict=True))
+    return Moves(*columns)
 
 
 def _changes(beams: int, spanned: Sequence[bool]) -> list[_Change]:

@@ -14,7 +14,15 @@ from telemetry.estimators.switches import read_beams
 from telemetry.log import Log
 from telemetry.records.pieces import BeamHealth, Pieces
 from telemetry.robot import Robot
-from tests.telemetry.building import change_logged, clock, inside, passing, robot_of, sampled_switch
+from tests.telemetry.building import (
+    analysis_of,
+    change_logged,
+    clock,
+    inside,
+    passing,
+    robot_of,
+    sampled_switch,
+)
 from tests.telemetry.logs import log_of, words
 
 PATH = ("entry", "middle", "gate")
@@ -72,17 +80,16 @@ def _story(log: Log, robot: Robot) -> Pieces | None:
     beams = read_beams(log, robot, log.span_s)
     pass_s = usual_pass_s(beams.values())
     honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in beams.items()}
-    return estimate_pieces(
-        log,
+    known = analysis_of(
         robot,
-        match,
+        log,
+        match=match,
         beams=beams,
         bursts={name: find_bursts(beam, honest_s[name], 3) for name, beam in beams.items()},
         honest_dwell_s=honest_s,
-        motors={},
-        contacts=(),
         gaps_s=find_gaps(log),
     )
+    return estimate_pieces(known)
 
 
 def _told(log: Log, robot: Robot | None = None) -> Pieces:

@@ -1,0 +1,176 @@
+"""How pieces go from beam to beam: how fast, how many find room, and where they are held."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from telemetry.estimators.belt import running_clocks
+from telemetry.estimators.bursts import usual_pass_s
+from telemetry.log import BoolArray, FloatArray
+from telemetry.records.sensors import Switching
+from telemetry.signals import at_instants, dwells
+
+__all__ = ["Steps", "Ways", "learn_ways"]
+
+Steps = tuple[FloatArray, FloatArray]
+"""When something changes, and what it is from then on; each (k,)."""
+
+_ALWAYS: Steps = np.zeros(1), np.ones(1)
+_USUAL_PASS_S, _LONGEST_PASS_S = 0.2, 1.0
+_TRAVEL_PASSES, _LEAST_TRAVEL_S = 2.0, 0.3
+_LEAST_ARRIVALS, _SOME = 3, 0.25
+_LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
+
+
+@dataclass(frozen=True, eq=False)
+class Ways:
+    """What B beams told of the ways between them.
+
+    Attributes:
+        travel_s: (2, B - 1): mean time in which a piece on a free belt goes from one beam to the next, with
+            the launcher at rest and up to speed; infinite where that is not known.
+        passing_s: (2, B): time in which pieces on a running belt have passed each beam, likewise.
+        held: (2, B): pieces are held before the beam, and at it, until the launcher is up to speed.
+        room: for each two beams how many pieces find room between them, None where the log does not tell.
+        spanned: for each two beams whether a piece stands at both at once.
+    """
+
+    travel_s: FloatArray
+    passing_s: FloatArray
+    held: BoolArray
+    room: tuple[int | None, ...]
+    spanned: tuple[bool, ...]
+
+
+def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps) -> Ways:
+    """The ways between beams in the order of their stations.
+
+    `belt` is its direction, 1 forward, None where it is not known; `launcher` 1 while it is up to speed.
+    """
+    pass_s = usual_pass_s(beams) or _USUAL_PASS_S
+    travel_s = _travel_s(beams, belt, launcher, pass_s)
+    return Ways(
+        travel_s=travel_s,
+        passing_s=_passing_s(beams, belt, launcher, travel_s, pass_s),
+        held=np.stack([_held(beams, launcher, breaks=breaks) for breaks in (True, False)]),
+        room=tuple(_room(here, there) for here, there in pairwise(beams)),
+        spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
+    )
+
+
+def _travel_s(
+    beams: Sequence[Switching],
+    belt: Steps | None,
+    launcher: Steps,
+    pass_s: float,
+) -> FloatArray:
+    """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
+
+    Time in each of the two ways of running, while the next beam is clear, over the arrivals in it (the
+    maximum-likelihood estimate of an exponential), with one arrival after the usual time, a few passes, put
+    in beforehand. Where the belt's direction is not known, all time counts, and without a few arrivals
+    nothing is said; nor is it of the launcher at rest before a beam that pieces hardly reach then: they may
+    be held there.
+    """
+    usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
+    found = np.full((2, max(len(beams) - 1, 0)), usual_s)
+    for place, (here, there) in enumerate(pairwise(beams)):
+        left_s, arrived_s = _ways(here, there)
+        free = _while_clear(belt or _ALWAYS, there)
+        spent_s = np.diff(running_clocks(free, launcher, np.stack((left_s, arrived_s))), axis=1)
+        while_up = at_instants(*launcher, arrived_s) > 0
+        at_rest = int((at_instants(*launcher, there.t_s[1:][there.on[1:]]) == 0).sum())
+        reached = at_rest >= max(_LEAST_ARRIVALS, _SOME * there.on[1:].sum())
+        for mode, arrivals in enumerate((~while_up, while_up)):
+            mean_s = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
+            enough = arrivals.sum() >= _LEAST_ARRIVALS
+            told = enough or (belt is not None and (mode == 1 or reached))
+            found[mode, place] = mean_s if told else np.inf
+    return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
+
+
+def _held(beams: Sequence[Switching], launcher: Steps, *, breaks: bool) -> BoolArray:
+    """Whether a beam breaks, or clears, hardly ever with the launcher at rest though it does else, (B,)."""
+    changes_s = [beam.t_s[1:][beam.on[1:] == breaks] for beam in beams]
+    at_rest = np.array([(at_instants(*launcher, at_s) == 0).sum() for at_s in changes_s])
+    number = np.array([len(at_s) for at_s in changes_s])
+    return np.asarray((number >= _LEAST_ARRIVALS) & (at_rest < _SOME * number))
+
+
+def _while_clear(belt: Steps, beam: Switching) -> Steps:
+    """The belt's direction as steps, 0 while the beam is broken."""
+    changes_s = np.unique(np.concatenate((belt[0], beam.t_s)))
+    clear = np.nan_to_num(at_instants(beam.t_s, beam.on.astype(float), changes_s)) == 0
+    return changes_s, np.where(clear, np.nan_to_num(at_instants(*belt, changes_s)), 0.0)
+
+
+def _passing_s(
+    beams: Sequence[Switching],
+    belt: Steps | None,
+    launcher: Steps,
+    travel_s: FloatArray,
+    pass_s: float,
+) -> FloatArray:
+    """Time on a belt that runs forward within which three in four pieces have passed each beam, (2, B).
+
+    With the launcher at rest and up to speed. Where too few passed to tell, the usual time at the first beam
+    and where pieces get on to the next, `travel_s` (2, B - 1); else infinite: they may be held there.
+    """
+    onward = np.pad(np.isfinite(travel_s), ((0, 0), (0, 1)))
+    onward[:, 0] |= len(beams) > 1
+    found = np.where(onward, pass_s, np.inf)
+    for place, beam in enumerate(beams):
+        broke_s, cleared_s = beam.t_s[:-1][beam.on[:-1]], beam.t_s[1:][beam.on[:-1]]
+        spent_s = np.diff(running_clocks(belt or _ALWAYS, launcher, np.stack((broke_s, cleared_s))), axis=1)
+        while_up = at_instants(*launcher, cleared_s) > 0
+        for mode, passed in enumerate((~while_up, while_up)):
+            if passed.sum() >= _LEAST_ARRIVALS:
+                found[mode, place] = np.percentile(spent_s.sum(axis=0)[0, passed], 75)
+    return np.asarray(np.maximum(found, pass_s))
+
+
+def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
+    """When one beam cleared, and when the next one broke after that; each (k,)."""
+    left_s, arrived_s = here.t_s[1:][~here.on[1:]], there.t_s[1:][there.on[1:]]
+    next_one = np.searchsorted(arrived_s, left_s)
+    came = next_one < len(arrived_s)
+    return np.asarray(left_s[came]), np.asarray(arrived_s[next_one[came]])
+
+
+def _spanned(here: Switching, there: Switching) -> bool:
+    """Whether a piece, as it clears one beam, has mostly broken the next already, and does not only then.
+
+    Each time that the first beam is broken, by one piece or by several that touch, the last one tells.
+    """
+    broke_s = here.t_s[here.on]
+    cleared_s = broke_s + dwells(here.t_s, here.end_s)[here.on]
+    until_s = np.minimum(np.append(broke_s[1:], np.inf), cleared_s + _LONGEST_PASS_S)
+    arrived_s = there.t_s[1:][there.on[1:]]
+    came = np.searchsorted(arrived_s, np.stack((broke_s, cleared_s, until_s)), side="right")
+    after = came[2] > came[1]
+    stands = at_instants(there.t_s, there.on.astype(float), cleared_s) == 1
+    before = (came[1] > came[0]) & stands & ~after
+    return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > after.sum())
+
+
+def _room(here: Switching, there: Switching) -> int | None:
+    """How many pieces, one behind the other, find room between two beams; None after too few quick ways.
+
+    On its way a piece covers the distance in the time from breaking one beam to breaking the next, and its
+    own length in the time for which it breaks the first: their ratio is the distance in piece lengths. Pieces
+    that wait on the way make it larger, so the lower quartile counts, with a fifth to spare.
+    """
+    lasting = dwells(here.t_s, here.end_s)
+    passes = here.on & (lasting < _LONGEST_PASS_S)
+    broke_s, length_s = here.t_s[passes], lasting[passes]
+    arrived_s = there.t_s[1:][there.on[1:]]
+    next_one = np.searchsorted(arrived_s, broke_s, side="right")
+    came = next_one < len(arrived_s)
+    if came.sum() < _LEAST_WAYS:
+        return None
+    lengths = (arrived_s[next_one[came]] - broke_s[came]) / length_s[came]
+    return max(1, int(_ROOM_TO_SPARE * np.percentile(lengths, 25)))
