@@ -22,6 +22,7 @@ from parsers.clockcolumn import ClockChoice
 from parsers.ledger import Ledger, braced
 from parsers.limits import Limits
 from parsers.longclock import mend_long_clock
+from parsers.naming import are_names
 from parsers.overrides import Told
 from parsers.roles import LongColumns, long_columns
 from parsers.source import Source
@@ -136,7 +137,7 @@ def _readable_rows(
     if long is not None:
         names = table.columns[long.channel]
         if isinstance(names, TextColumn):
-            readable = readable & (names.strings.fill_null("").str.strip_chars() != "").to_numpy()
+            readable = readable & are_names(names)
     if readable.all():
         return table, stamps.t_s
     unreadable = np.flatnonzero(~readable)

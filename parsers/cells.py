@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 __all__ = [
+    "UNPRINTABLE",
     "Typed",
     "encode_labels",
     "is_understood",
@@ -32,7 +33,7 @@ _STATE_OF = MappingProxyType(
 )
 # A column with a word in more than a tenth of its cells is text: spoiled cells are rarer than that.
 _MOST_SPOILED = 0.1
-_UNPRINTABLE = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x{FFFD}]"
+UNPRINTABLE = r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\x{FFFD}]"
 
 
 def _no_rows() -> NDArray[np.intp]:
@@ -181,7 +182,8 @@ def _type_mixed(strings: pl.Series, decimal: str, *, has_unit: bool) -> Typed:
     unsaid = missing | _unsaid(lowered, numbers)
     numeric = np.isfinite(numbers) & ~unsaid
     words = ~unsaid & ~numeric
-    if not words.any() or _mostly(numeric, words):
+    garbled = words & strings.str.contains(UNPRINTABLE).to_numpy() if words.any() else words
+    if not words.any() or (_mostly(numeric, words & ~garbled) and np.any(numeric)):
         spoiled = np.flatnonzero(words)
         return _type_numeric(bare, numbers, numeric, spoiled, unsaid & ~empty, has_unit=has_unit)
     return _type_words(strings, lowered, ~missing, int((missing & ~empty).sum()))
@@ -229,7 +231,7 @@ def _type_words(strings: pl.Series, lowered: pl.Series, present: BoolArray, void
         others = present & ~states
         if _mostly(states, others) or not others.any():
             return _type_states(strings, lowered, low_high, states, np.flatnonzero(others), void)
-    garbled = strings.str.contains(_UNPRINTABLE).to_numpy()
+    garbled = strings.str.contains(UNPRINTABLE).to_numpy()
     valid = present & ~garbled
     codes, labels = encode_labels(strings)
     kept = np.unique(codes[valid])

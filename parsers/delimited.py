@@ -12,7 +12,7 @@ from parsers.dialect import Layout, sniff_layout
 from parsers.ledger import Ledger
 from parsers.limits import Limits
 from parsers.overrides import Told
-from parsers.records import IntArray, Records, find_records
+from parsers.records import IntArray, Records, find_records, split_line
 from parsers.source import Source
 from parsers.table import Column, Table, TextColumn
 from parsers.tail import is_whole
@@ -95,7 +95,9 @@ def _sort_out(
     """Which records are rows of data, all others entered in the ledger; and the cells in all of them."""
     data = records.line >= layout.first_line
     fits = data & (records.width == layout.width)
-    cells = records.width - (layout.trailing & (records.width == layout.width))
+    if layout.trailing:
+        fits[_filled_beyond(records, np.flatnonzero(fits), layout)] = False
+    cells = records.width - (layout.trailing & fits)
     again = _said_again(records, np.flatnonzero(data), layout)
     for index in np.flatnonzero(data & ~fits & ~again).tolist():
         if _REMARK.match(records.record(index)):
@@ -114,6 +116,13 @@ def _sort_out(
         _leave_out_beside_nuls(records, text, fits, layout)
     _enter_misfits(records, data & ~fits & ~again, ledger, cells)
     return fits, cells_in_file
+
+
+def _filled_beyond(records: Records, rows: NDArray[np.intp], layout: Layout) -> list[int]:
+    """The rows that say something behind the delimiter that ends all others."""
+    text = np.frombuffer(records.text, dtype=np.uint8)
+    suspects = rows[text[records.end[rows] - 1] != ord(layout.delimiter)]
+    return [row for row in suspects.tolist() if split_line(records.record(row), layout.delimiter)[-1].strip()]
 
 
 def _may_stay(records: Records, last: int, fits: BoolArray, layout: Layout, source: Source) -> bool:

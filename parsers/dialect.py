@@ -20,6 +20,7 @@ __all__ = ["Layout", "sniff_layout"]
 
 _HEADS = (400, 20_000)
 _ENOUGH_ROWS = 50
+_SPOILED_SHARE = 0.02
 _COMMENT = re.compile(r"^\s*(#|%|//)+\s*")
 
 Rows = list[tuple[int, list[str]]]
@@ -101,7 +102,7 @@ def _layout(best: Candidate, rows: Rows, told: Told, file: str) -> Layout:
     top, unit_row, above = _header(best, rows, first, file)
     data = [cells for _, cells in rows[first:] if len(cells) == best.width]
     named_last = top is not None and len(top) >= best.width and bool(top[best.width - 1].strip())
-    trailing = best.width > 2 and not named_last and all(not cells[-1].strip() for cells in data)
+    trailing = best.width > 2 and not named_last and _ends_in_nothing(data, sure=top is not None)
     columns = best.width - trailing
     if top is not None and len(top) < columns:
         raise _misfit(file, len(top), columns)
@@ -120,6 +121,12 @@ def _layout(best: Candidate, rows: Rows, told: Told, file: str) -> Layout:
         first_line=above + 1,
         clock=clock,
     )
+
+
+def _ends_in_nothing(rows: list[list[str]], *, sure: bool) -> bool:
+    """Whether the last cell is none: always empty, a row in fifty aside where a header names none there."""
+    filled = sum(bool(cells[-1].strip()) for cells in rows)
+    return filled <= (max(_SPOILED_SHARE * len(rows), 1) if sure else 0) and filled < len(rows)
 
 
 def _clockless(best: Candidate, cells: list[str], file: str) -> Layout:

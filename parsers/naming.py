@@ -5,16 +5,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from parsers.cells import encode_labels
+from parsers.cells import UNPRINTABLE, encode_labels
 from parsers.numbers import MISSING, floats_of
 from parsers.table import TextColumn
-from telemetry.log import FloatArray
+from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["falls_between_names", "sorts_values", "words_of"]
+__all__ = ["are_names", "falls_between_names", "sorts_values", "words_of"]
 
 _FEWEST_FALLS = 3
 _MOST_FALLS_WITHIN = 0.1
 _FEWEST_STEPS = 5
+_MANY_ROWS, _SELDOM = 20, 2
 
 
 def words_of(column: TextColumn) -> tuple[NDArray[np.int64], list[str]]:
@@ -39,8 +40,22 @@ def falls_between_names(codes: NDArray[np.integer], stamps: FloatArray) -> bool:
     own = np.diff(stamps[rows])[same]
     in_blocks = bool(np.all(falls[changes])) and int(changes.sum()) == len(np.unique(codes)) - 1
     often = int(falls.sum()) >= _FEWEST_FALLS
-    rising = int(np.sum(own > 0)) >= _FEWEST_STEPS and np.sum(own < 0) <= _MOST_FALLS_WITHIN * falls.sum()
+    rising = int(np.sum(own > 0)) >= _FEWEST_STEPS and np.sum(own < 0) <= max(
+        _MOST_FALLS_WITHIN * falls.sum(), 1
+    )
     return (in_blocks or often) and bool(rising)
+
+
+def are_names(column: TextColumn) -> BoolArray:
+    """Which cells name a channel, shape (n,): not empty, and no garbage said only once or twice."""
+    cells = column.strings.fill_null("").str.strip_chars()
+    named: BoolArray = (cells != "").to_numpy()
+    garbled = cells.str.contains(UNPRINTABLE)
+    if garbled.any() and len(cells) > _MANY_ROWS:
+        said = cells.filter(garbled).value_counts(name="times")
+        seldom = said.filter(said["times"] <= _SELDOM).to_series(0)
+        named &= ~cells.is_in(seldom.to_list()).to_numpy()
+    return named
 
 
 def sorts_values(names: TextColumn, values: TextColumn) -> bool:
@@ -51,4 +66,5 @@ def sorts_values(names: TextColumn, values: TextColumn) -> bool:
     numbers = floats_of(cells, values.decimal).is_not_null().to_numpy() & ~void
     of_numbers, of_words = np.unique(codes[numbers]), np.unique(codes[~numbers & ~void])
     apart = not len(np.intersect1d(of_numbers, of_words))
-    return apart and len(of_numbers) > 0 and len(of_words) > 0 and 2 * len(words) <= len(codes)
+    several = int(np.sum(~numbers & ~void)) >= 2 * len(of_words) > 0
+    return apart and several and len(of_numbers) > 0 and 2 * len(words) <= len(codes)

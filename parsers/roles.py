@@ -130,6 +130,8 @@ def _sniffed_pair(table: Table, clock: int, words: list[str], *, forced: bool) -
 
 
 def _sorting_pair(table: Table, channel: int, value: int) -> tuple[int, int] | None:
+    if table.header is not None:
+        return None
     names, values = table.columns[channel], table.columns[value].spelled()
     if not isinstance(names, TextColumn) or not isinstance(values, TextColumn):
         return None

@@ -22,11 +22,12 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_LINE_END = {"utf-16-le": b"\n\0", "utf-16-be": b"\0\n"}
+_LINE_ENDS = {"utf-16-le": (b"\n\0", b"\r\0"), "utf-16-be": (b"\0\n", b"\0\r")}
 # A letter or a sign of measure that Windows-1252 has in one byte, in a word of at least two characters;
 # as Python's surrogateescape has bytes that do not fit UTF-8.
 _SIGN = "[\udca7\udcb0\udcb2\udcb3\udcb5\udcc0-\udcff]"
 _WORD_IN_ONE_BYTE = re.compile(f"[A-Za-z]*(?:[A-Za-z]{_SIGN}|{_SIGN}[A-Za-z])[A-Za-z]*")
+_UNIT_IN_ONE_BYTE = re.compile(rf"[\[(][A-Za-z/]*{_SIGN}[A-Za-z/0-9]*[\])]")
 # A power cut leaves NULs by the block; fewer than this in a row are garbage in a cell.
 _NUL_RUN = re.compile(rb"\0{4,}")
 
@@ -90,16 +91,34 @@ def _from_utf16(body: bytes, encoding: str) -> bytes:
 
     Half a character at the very end, as a power cut leaves it, says nothing.
     """
-    end = _LINE_END[encoding]
+    end = max(_LINE_ENDS[encoding], key=body.count)
+    feed = end.decode(encoding)
     try:
         whole = body.decode(encoding)
     except UnicodeDecodeError:
         whole = ""
-    if whole and whole.count("\n") == body.count(end):
+    if whole and whole.count(feed) == body.count(end):
         return whole.encode(errors="replace")
-    lines = [line.decode(encoding, errors="replace") for line in body.split(end)]
+    lines = [line.decode(encoding, errors="replace") for line in _parted_at(body, end)]
     lines[-1] = lines[-1].removesuffix("\ufffd")
-    return "\n".join(lines).encode(errors="replace")
+    return feed.join(lines).encode(errors="replace")
+
+
+def _parted_at(body: bytes, end: bytes) -> list[bytes]:
+    """The lines of two-byte characters; what looks like an end across two of them parts none.
+
+    It leaves two pieces of an odd length where a byte too many or too few leaves one.
+    """
+    lines: list[bytes] = []
+    odd = False
+    for piece in body.split(end):
+        if odd and len(piece) % 2:
+            lines[-1] += end + piece
+            odd = False
+        else:
+            lines.append(piece)
+            odd = len(piece) % 2 == 1
+    return lines
 
 
 def _is_utf8(body: bytes) -> bool:
@@ -118,9 +137,10 @@ def _is_utf8(body: bytes) -> bool:
 def _encoding_of_bytes(body: bytes) -> str:
     """Windows-1252 where the bytes that do not fit UTF-8 make words; else spoiled UTF-8.
 
-    They do where the first lines, header and all, are clean text in it, or where a word with such a byte
-    is said twice: accidents do not repeat. Letters that UTF-8 writes in two bytes or more hardly come
-    about by chance: where they are as many as the bytes that do not fit, the text is UTF-8.
+    They do where the first lines, header and all, are clean text in it, where one is a unit in brackets,
+    or where a word with such a byte is said twice: accidents do not repeat. Letters that UTF-8 writes in
+    two bytes or more hardly come about by chance: where they are as many as the bytes that do not fit,
+    the text is UTF-8.
     """
     head = body[:_HEAD_BYTES].rstrip(b"\0")
     text = head.decode(errors="replace")
@@ -129,16 +149,19 @@ def _encoding_of_bytes(body: bytes) -> str:
     first = b"".join(head.splitlines()[:3])
     if _is_control(first) or (letters and letters >= misfits):
         return "utf-8"
-    return "utf-8" if _is_utf8(first) and not _says_words_again(body) else "windows-1252"
+    return "utf-8" if _is_utf8(first) and not _says_words(body) else "windows-1252"
 
 
 def _is_control(line: bytes) -> bool:
     return any(byte < 32 and byte not in b"\t\r" for byte in line)
 
 
-def _says_words_again(body: bytes) -> bool:
-    """Whether half of the words with a byte that does not fit UTF-8 stand there more than once."""
-    words = Counter(_WORD_IN_ONE_BYTE.findall(body.decode(errors="surrogateescape")))
+def _says_words(body: bytes) -> bool:
+    """Whether half of the words with a byte that does not fit UTF-8 are there again, or one is a unit."""
+    text = body.decode(errors="surrogateescape")
+    if _UNIT_IN_ONE_BYTE.search(text):
+        return True
+    words = Counter(_WORD_IN_ONE_BYTE.findall(text))
     again = sum(count for count in words.values() if count > 1)
     return 2 * again >= words.total() > 0
 

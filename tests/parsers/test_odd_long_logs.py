@@ -174,3 +174,59 @@ def test_garbage_that_begins_like_a_remark_is_no_remark(tmp_path: Path) -> None:
     log = read(tmp_path, b"time_s,feed_a\n" + b"".join([*body[:20], b"#\x07\xb2k\x01\n", *body[20:]]))
 
     assert [(repair.kind, repair.line) for repair in log.repairs] == [("unreadable_row", 22)]
+
+
+@pytest.mark.parametrize("garbage", [b"f\x00,d", b"f\x07ed", b"\xf3eed"])
+def test_a_name_that_is_spoiled_makes_no_channel_and_leaves_the_log_long(
+    garbage: bytes, tmp_path: Path
+) -> None:
+    text = lines(in_batches(merged(), SPAN_S)).encode().split(b"\n")
+    text[200] = text[200].replace(b"feed", garbage)
+    log = read(tmp_path, b"\n".join(text))
+
+    assert (log.shape, set(log.channels)) == ("long", {"beam", *STEADY})
+    assert [(repair.kind, repair.count) for repair in log.repairs] == [("unreadable_row", 1)]
+
+
+@pytest.mark.parametrize("phantom", ["7", "\x07"])
+def test_a_spoiled_cell_behind_the_last_delimiter_is_a_row_and_no_new_width(
+    phantom: str, tmp_path: Path
+) -> None:
+    body = [f"{i / 50:.2f},{i}.5," for i in range(60)]
+    body[20] += phantom
+    log = read(tmp_path, "time_s,feed_a\n" + "\n".join(body) + "\n")
+
+    assert list(log.channels) == ["feed_a"]
+    assert [(repair.kind, repair.line, repair.cells) for repair in log.repairs] == [("unreadable_row", 22, 3)]
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_noise_across_characters_of_utf_16_costs_its_own_row_alone(
+    encoding: str, line_end: str, tmp_path: Path
+) -> None:
+    body = [f"{i / 50:.2f},{i}.5" for i in range(60)]
+    text = line_end.join(["time_s,feed_a", *body, ""]).encode(encoding)
+    place = text.index("20.5".encode(encoding))
+    noise = b"\x0d\x00\x0a\x00\x0a\xdc" if encoding == "utf-16-be" else b"\x00\x0a\x00\x0d\x00\xdc"
+    log = read(tmp_path, text[:place] + noise + text[place + len(noise) :])
+
+    assert log.channels["feed_a"].values.tolist() == [i + 0.5 for i in range(60) if i != 20]
+
+
+def test_cells_of_garbage_do_not_make_a_short_channel_a_text(tmp_path: Path) -> None:
+    cells = [f"{i}.5" for i in range(12)]
+    cells[3] = cells[7] = "-\x07\x01"
+    log = read(tmp_path, "time_s,feed_a\n" + "".join(f"{i},{cell}\n" for i, cell in enumerate(cells)))
+
+    assert (log.channels["feed_a"].kind, log.repairs[0].kind) == (Kind.NUMBER, "unreadable_cell")
+    assert log.repairs[0].count == 2
+
+
+def test_one_unit_in_windows_1252_below_free_lines_is_enough(tmp_path: Path) -> None:
+    text = "Robot Jay\nOakmere Trial\n\ntime [µs],battery\n" + "".join(
+        f"{i * 20000},{i}.5\n" for i in range(40)
+    )
+    log = read(tmp_path, text.encode("cp1252"))
+
+    assert (log.dialect.encoding, log.dialect.time_unit) == ("windows-1252", "us")
