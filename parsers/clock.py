@@ -101,16 +101,17 @@ def _is_shuffled(t: FloatArray) -> bool:
 def _spikes(t: FloatArray, tick: float) -> Rows:
     """Single rows whose time is off, and that fill no hole elsewhere.
 
-    Off is more than ten ticks from both neighbours, which follow each other closely; where the clock ticks
-    evenly, more than one and a half.
+    Off is more than ten ticks from both neighbours, which follow each other closely, or a tenth as far
+    apart; where the clock ticks evenly, more than one and a half.
     """
     if len(t) < 3 or tick == 0.0:
         return _NONE
     even = _ticks_evenly(t, tick)
     least = (_HOLE_TICKS if even else _SPIKE_TICKS) * tick
     before, own, after = t[:-2], t[1:-1], t[2:]
-    joined = (after >= before) & (after - before <= _NEIGHBOUR_TICKS * tick)
-    off = (own > after + least) | (own < before - least)
+    gap, beyond = after - before, np.maximum(own - after, before - own)
+    joined = (gap >= 0) & ((gap <= _NEIGHBOUR_TICKS * tick) | (beyond > _SPIKE_TICKS * gap))
+    off = beyond > least
     suspects = np.flatnonzero(joined & off) + 1
     if even and len(t) > _FEWEST_STEPS:
         suspects = np.concatenate((suspects, _wild_ends(t, tick)))

@@ -233,3 +233,13 @@ def test_of_two_rows_far_apart_that_were_swapped_two_are_out_of_order() -> None:
 
     assert clock.late.tolist() == [50, 90]
     assert np.allclose(np.diff(clock.t_s), 0.02)
+
+
+def test_a_lone_time_from_long_ago_is_spoiled_beside_a_hole_of_six_ticks_too() -> None:
+    times = [700 + round(0.01 * i, 2) for i in range(100)]
+    del times[50:55]
+    times[50] = 0.02
+    clock = mended(times)
+
+    assert clock.spoiled.tolist() == [50]
+    assert clock.seams_s == ()
