@@ -103,7 +103,8 @@ def _enter_extra(table: Table, extra: tuple[int, ...], ledger: Ledger) -> None:
     ledger.add(
         "left_out_column",
         len(extra),
-        f"{{count}} column(s) beside time, channel and value of a long log left out: {names}.",
+        f"{{count}} column(s) beside time, channel and value of a long log left out{{where}}: {names}.",
+        line=table.header_line,
         cells=table.rows * len(extra),
     )
 
@@ -233,7 +234,7 @@ def _built(
     if long is None:
         places = [place for place in range(len(table.names)) if place != clock]
         _check_channels(len(places), limits, file)
-        names = unique_names([table.names[place] for place in places], ledger)
+        names = unique_names([table.names[place] for place in places], ledger, table.header_line)
         units = unit_symbols(names, [table.units[place] for place in places], told.units)
         return wide_channels(table, t_s, places, names, units)
     groups = group_rows(table, long)

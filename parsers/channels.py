@@ -84,8 +84,8 @@ def _earlier(one: int | None, other: int | None) -> int | None:
     return other if one is None else one if other is None else min(one, other)
 
 
-def unique_names(names: Sequence[str], ledger: Ledger) -> list[str]:
-    """The names, later ones of a kind as `name#2`, `name#3` …; each entered as `duplicate_channel`."""
+def unique_names(names: Sequence[str], ledger: Ledger, line: int | None) -> list[str]:
+    """The names at a line, later ones of a kind as `name#2`, `name#3` …; entered as `duplicate_channel`."""
     taken = set(names)
     seen: set[str] = set()
     result = []
@@ -101,7 +101,8 @@ def unique_names(names: Sequence[str], ledger: Ledger) -> list[str]:
         ledger.add(
             "duplicate_channel",
             len(renamed),
-            f"{{count}} channel(s) with a name that was taken renamed, the first to {new}.",
+            f"{{count}} channel(s) with a name that was taken{{where}} renamed, the first to {new}.",
+            line=line,
         )
     return result
 

@@ -68,6 +68,7 @@ def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -
         delimiter=layout.delimiter,
         decimal=layout.decimal,
         header=layout.header,
+        header_line=layout.header_line,
         why=layout.why,
         runner_up=layout.runner_up,
     )

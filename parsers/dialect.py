@@ -37,6 +37,7 @@ class Layout:
         names: of the columns, phantom left out.
         units: by column, from a row of units below the header.
         header: the header's cells, blanks around them taken off, or None without one.
+        header_line: number of the header's line, or None without one.
         first_line: number of the first line behind the header.
         clock: the time column as the sample has it; the whole columns have the last word.
         why, runner_up: the evidence for this reading, and for the next best, in words.
@@ -51,6 +52,7 @@ class Layout:
     header: tuple[str, ...] | None
     first_line: int
     clock: int | None
+    header_line: int | None = None
     why: str = ""
     runner_up: str = ""
 
@@ -99,7 +101,7 @@ def _layout(best: Candidate, rows: Rows, told: Told, file: str) -> Layout:
     if not fitting or not any(np.isfinite(column).mean() > 0.5 for column in best.columns):
         return _clockless(best, fitting[0] if fitting else [], file)
     first = _first_data_row(best, rows)
-    top, unit_row, above = _header(best, rows, first, file)
+    top, unit_row, above, header_line = _header(best, rows, first, file)
     data = [cells for _, cells in rows[first:] if len(cells) == best.width]
     named_last = top is not None and len(top) >= best.width and bool(top[best.width - 1].strip())
     trailing = best.width > 2 and not named_last and _ends_in_nothing(data, sure=top is not None)
@@ -120,6 +122,7 @@ def _layout(best: Candidate, rows: Rows, told: Told, file: str) -> Layout:
         header=None if top is None else tuple(cell.strip() for cell in top),
         first_line=above + 1,
         clock=clock,
+        header_line=header_line,
     )
 
 
@@ -156,8 +159,8 @@ def _first_data_row(best: Candidate, rows: Rows) -> int:
 
 def _header(
     best: Candidate, rows: Rows, first: int, file: str
-) -> tuple[list[str] | None, list[str] | None, int]:
-    """The header's cells, those of a row of units below it, and the number of the lower of the two lines."""
+) -> tuple[list[str] | None, list[str] | None, int, int | None]:
+    """The header's cells, those of a row of units below it, the lower line's number and the header's."""
     above = list(reversed(rows[:first]))
     plain = [(number, cells) for number, cells in above if not _COMMENT.match(cells[0])]
     remarks = [(number, _uncommented(cells)) for number, cells in above if _COMMENT.match(cells[0])]
@@ -168,18 +171,18 @@ def _header(
     misfit = next((cells for _, cells in plain if len(cells) > 1 and any(map(name_says_time, cells))), None)
     if misfit is not None:
         raise _misfit(file, len(misfit), best.width)
-    return None, None, rows[first][0] - 1
+    return None, None, rows[first][0] - 1, None
 
 
-def _header_among(found: Rows) -> tuple[list[str], list[str] | None, int]:
+def _header_among(found: Rows) -> tuple[list[str], list[str] | None, int, int]:
     """Of lines above the data, the lowest first: the one that names a time, else the lowest with a name."""
     place = next((i for i, (_, cells) in enumerate(found) if any(map(name_says_time, cells))), 0)
     if place == 0 and len(found) > 1 and is_unit_row(found[0][1]):
         place = 1
     number, names = found[place]
     if place and is_unit_row(found[place - 1][1]):
-        return names, found[place - 1][1], found[place - 1][0]
-    return names, None, number
+        return names, found[place - 1][1], found[place - 1][0], number
+    return names, None, number, number
 
 
 def _misfit(file: str, names: int, cells: int) -> LogError:

@@ -140,6 +140,7 @@ class Table:
         lines: shape (n,), the line of each row, or None where the file has no lines.
         cells_in_file: cells of all rows, of those too that already went into repairs.
         header: the header's cells as they would stand in a repeated one, or None.
+        header_line: number of the header's line, or None.
         why, runner_up: the evidence for the dialect, and for the next best, in words; empty without one.
     """
 
@@ -152,6 +153,7 @@ class Table:
     delimiter: str
     decimal: str
     header: tuple[str, ...] | None = None
+    header_line: int | None = None
     why: str = ""
     runner_up: str = ""
 

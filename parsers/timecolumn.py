@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from parsers.clock import UnorderedClockError, mend_clock
 from parsers.clockcolumn import ClockChoice, find_clock, name_says_time, named_column
@@ -145,7 +146,10 @@ def steadier_clock(table: Table, choice: ClockChoice, stamps: Stamps, ledger: Le
     if best[0] != choice.place:
         first, taken = (braced(table.names[place], 40) for place in (choice.place, best[0]))
         ledger.add(
-            "two_clocks", 1, f"The clock {first} starts over or leaps; the steadier {taken} was taken."
+            "two_clocks",
+            1,
+            f"The clock {first} starts over or leaps{{where}}; the steadier {taken} was taken.",
+            line=table.first_line(_first_fault(stamps)),
         )
     return best
 
@@ -157,6 +161,16 @@ def _faults(stamps: Stamps) -> int:
     except UnorderedClockError:
         return len(t_s)
     return len(mended.resets) + len(mended.jumps)
+
+
+def _first_fault(stamps: Stamps) -> NDArray[np.intp]:
+    """The row at which a clock starts over or leaps, if it can be told."""
+    rows = np.flatnonzero(stamps.readable)
+    try:
+        mended = mend_clock(stamps.t_s[rows])
+    except UnorderedClockError:
+        return rows[:0]
+    return rows[np.concatenate((mended.resets, mended.jumps))[:1]]
 
 
 def _as_fine(one: Stamps, other: Stamps) -> bool:

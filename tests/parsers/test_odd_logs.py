@@ -350,14 +350,20 @@ def test_the_steadier_of_two_clocks_is_named(tmp_path: Path) -> None:
     log = read(DAMAGED["two clocks, one of which starts over"], tmp_path)
 
     assert (log.dialect.time_column, log.dialect.other_clocks) == ("timestamp", ("time_s",))
-    assert log.repairs[0].text == "The clock time_s starts over or leaps; the steadier timestamp was taken."
+    assert (
+        log.repairs[0].text
+        == "The clock time_s starts over or leaps (line 32); the steadier timestamp was taken."
+    )
 
 
 def test_columns_left_out_are_named_and_their_cells_counted(tmp_path: Path) -> None:
     (repair,) = read(DAMAGED["long with two columns too many"], tmp_path).repairs
 
     assert (repair.count, repair.cells) == (2, 2 * 3 * ROWS)
-    assert repair.text == "2 columns beside time, channel and value of a long log left out: seq, kind."
+    assert (
+        repair.text
+        == "2 columns beside time, channel and value of a long log left out (first at line 1): seq, kind."
+    )
 
 
 def test_the_evidence_for_a_dialect_is_told_with_the_runner_up(tmp_path: Path) -> None:
