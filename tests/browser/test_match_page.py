@@ -191,6 +191,25 @@ def test_play_moves_on_and_pauses(visit: Opened) -> None:
     assert opened.page.get_by_role("button", name="Play", exact=True).is_visible()
 
 
+@pytest.mark.parametrize(("motion", "least", "most"), [("reduce", 1, 4), ("no-preference", 6, 200)])
+def test_replay_moves_in_few_steps_where_motion_is_to_be_reduced(
+    visit: Opened, motion: str, least: int, most: int
+) -> None:
+    page = visit("match", reduced_motion=motion).page
+
+    moves = page.evaluate(
+        """() => new Promise((done) => {
+          let moves = 0;
+          const watcher = new MutationObserver(() => { moves += 1; });
+          watcher.observe(document.querySelector("#now"), { childList: true });
+          document.querySelector("[data-do=play]").click();
+          setTimeout(() => done(moves), 1300);
+        })"""
+    )
+
+    assert least <= moves <= most
+
+
 def test_the_filter_shows_one_level(visit: Opened) -> None:
     page = visit("match").page
 

@@ -141,6 +141,44 @@ def test_the_wheel_zooms_about_the_pointer_and_a_drag_slides(visit: Opened) -> N
     assert share_at(page, at[0]) > 0.76
 
 
+STEPS = {
+    "zoom": "document.querySelector(n % 12 < 6 ? '[data-do=wider]' : '[data-do=narrower]').click()",
+    "slide": "document.querySelector(n % 2 ? '[data-do=left]' : '[data-do=right]').click()",
+    "cursor": "document.querySelector('[data-do=on]').click()",
+}
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_a_step_lays_the_page_out_once_a_frame(visit: Opened, step: str) -> None:
+    """What keeps thirty frames a second on a slow processor, told without a clock."""
+    page = ready(visit).page
+    page.locator("#strip").scroll_into_view_if_needed()
+    page.evaluate("for (let n = 0; n < 3; n += 1) document.querySelector('[data-do=wider]').click()")
+    settled(page)
+    session = page.context.new_cdp_session(page)
+    session.send("Performance.enable")
+
+    def counted() -> dict[str, float]:
+        metrics = session.send("Performance.getMetrics")["metrics"]
+        return {metric["name"]: metric["value"] for metric in metrics}
+
+    before = counted()
+    page.evaluate(
+        f"""() => new Promise((done) => {{
+          const frame = (n) => {{
+            if (n === 24) return done();
+            {STEPS[step]};
+            requestAnimationFrame(() => frame(n + 1));
+          }};
+          frame(0);
+        }})"""
+    )
+    after = counted()
+
+    assert after["LayoutCount"] - before["LayoutCount"] <= 24 + 4
+    assert after["RecalcStyleCount"] - before["RecalcStyleCount"] <= 2 * 24 + 8
+
+
 def test_sliding_by_key_and_by_button(visit: Opened) -> None:
     page = ready(visit).page
     page.locator("#lane-cycles").scroll_into_view_if_needed()
