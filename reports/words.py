@@ -63,10 +63,10 @@ KIND_WORDS: Mapping[str, KindWords] = MappingProxyType(
 
 _CONFIDENCE_WORDS = ((0.95, "almost certain"), (0.85, "very likely"), (0.65, "likely"), (0.4, "possible"))
 _LABELS = {
-    "limit_a": "current limit",
-    "limit_after_s": "limit acts after",
+    "limit_a": "current limit", "limit_after_s": "limit acts after",
     "healthy_above_limit_s": "longest above it in health",
-}
+    "like_16_mm2_lead_m": "metres of 16 mm² lead with as much",
+}  # fmt: skip
 _INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
 _UNITS = (
     ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),

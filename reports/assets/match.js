@@ -67,6 +67,7 @@
 
   function moveTo(t, follow = true, byVideo = false) {
     state.t = Math.min(Math.max(Math.round(t * 1e4) / 1e4, data.start), last);
+    stretch.hurry();
     stretch.point(state.t);
     byId("now").textContent = clock(state.t);
     range.value = String(indexOf(state.t));

@@ -9,11 +9,24 @@ const stretch = (() => {
   const narrowestPx = 600;
   const shortestS = 0.5;
   const plots = new Map([...lanes.querySelectorAll(".lane")].map((lane) => [lane, lane.querySelector("svg.plot")]));
-  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start };
+  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start, rest: 0 };
   const placed = { from: data.from, zoom: 1 };
   const inSight = new Set();
   const still = new Set();
   const told = [];
+
+  // While the strip moves, only what is in sight is kept up.
+  const main = document.querySelector("main");
+  function hurry() {
+    if (document.readyState !== "complete") return;
+    if (state.rest) clearTimeout(state.rest);
+    else main.classList.add("busy");
+    state.rest = setTimeout(() => {
+      state.rest = 0;
+      main.classList.remove("busy");
+    }, 400);
+  }
+  addEventListener("load", () => document.documentElement.classList.remove("early"));
 
   const least = () => Math.max(1, narrowestPx / (state.width || narrowestPx));
   const shownS = () => whole / state.zoom;
@@ -62,12 +75,14 @@ const stretch = (() => {
   // Zoom by a factor, 0 for the whole match; the instant `px` to the right of the lanes' left edge stays there.
   function zoomBy(factor, px = state.width / 2) {
     const at = state.from + px * perPx();
+    hurry();
     state.zoom = Math.min(Math.max(state.zoom * factor, least()), whole / shortestS);
     state.from = at - px * perPx();
     settle();
   }
 
   function slideBy(seconds) {
+    hurry();
     state.from += seconds;
     settle();
   }
@@ -100,7 +115,7 @@ const stretch = (() => {
   }).observe(lanes.querySelector(".view"));
 
   return {
-    data, inSight, plots, stand, point, seen, closeIn, zoomBy, slideBy, show, shownS,
+    data, inSight, plots, stand, point, hurry, seen, closeIn, zoomBy, slideBy, show, shownS,
     zoomed: () => state.zoom > 1,
     has: (t) => t >= state.from && t <= state.from + shownS(),
     pxOf: (t) => (t - state.from) / perPx(),

@@ -138,6 +138,39 @@ def test_a_jump_lands_where_it_should(visit: Opened, place: str, width: int) -> 
     assert 0 <= top < (30 if below > 2 else 800)
 
 
+def test_a_jump_in_the_midst_of_a_move_lands_as_well(visit: Opened) -> None:
+    page = visit("match", reduced_motion="no-preference").page
+    page.locator("#strip").scroll_into_view_if_needed()
+    for key in ("ArrowRight", "+", "]"):
+        page.keyboard.press(key)
+    page.evaluate("location.hash = 'finding-7'")
+    page.wait_for_timeout(900)
+
+    top = page.evaluate("document.getElementById('finding-7').getBoundingClientRect().top")
+    assert 0 <= top < 30
+
+
+def test_opened_at_a_finding_the_page_stands_there(visit: Opened, pages: dict[str, Path]) -> None:
+    page = visit("bare").page
+    page.goto(pages["match"].as_uri() + "#finding-7")
+    page.wait_for_timeout(600)
+
+    top = page.evaluate("document.getElementById('finding-7').getBoundingClientRect().top")
+    assert 0 <= top < 30
+
+
+def test_at_rest_all_of_the_page_is_drawn(visit: Opened) -> None:
+    page = visit("match").page
+    page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(600)
+
+    skipped = page.evaluate(
+        "[...document.querySelectorAll('.finding svg, #made dd')]"
+        ".filter((e) => !e.checkVisibility({ contentVisibilityAuto: true })).length"
+    )
+    assert skipped == 0
+
+
 def test_the_pointer_moves_the_cursor(visit: Opened) -> None:
     opened = visit("match")
     plot = opened.page.locator("#lane-supply svg.plot")
