@@ -35,7 +35,7 @@ def pauses_s(facts: Sequence[MatchFacts], starts_s: Sequence[float | None]) -> l
     """
     found: list[float | None] = [None]
     for (before, began), (after, begins) in pairwise(zip(facts, starts_s, strict=True)):
-        if before.summary.file == after.summary.file:
+        if None in (began, begins) and before.summary.file == after.summary.file:
             began, begins = before.start_s, after.start_s
         pause = None if began is None or begins is None else begins - after.before_s - began - before.after_s
         found.append(pause if pause is not None and 0 <= pause < 86_400 else None)
