@@ -19,7 +19,7 @@ from reports.policy import content_policy
 from reports.sensor_tables import range_table, travel_table
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
 from reports.verdict import hottest_motor, verdict_of
-from reports.working_map import working_maps
+from reports.working_map import map_table, working_maps
 from telemetry.analysis import Analysis
 from telemetry.finding import Severity
 from telemetry.match_facts import summary_of
@@ -52,6 +52,7 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
     strip = strip_of(analysis)
     lanes = lanes_of(analysis, strip)
     samples = samples_of(lanes, strip)
+    maps = list(working_maps(analysis))
     return render(
         "match.html.j2",
         script="".join(map(asset, _SCRIPTS)),
@@ -75,7 +76,8 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         travels=travel_table(analysis),
         ranges=range_table(analysis),
         typical_cycle_s=summary_of(analysis).median_cycle_s,
-        maps=list(working_maps(analysis)),
+        maps=maps,
+        map_figures=map_table(maps),
         cycles=cycle_chart(analysis),
         dwells=list(dwell_charts(analysis)),
         dwell_figures=dwell_table(analysis),

@@ -7,8 +7,9 @@ free current at free speed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from markupsafe import Markup
@@ -16,17 +17,19 @@ from markupsafe import Markup
 from reports.drawing import COLUMNS, LEVELS, label, path, stretched, tag
 from reports.envelope import gap_limit_s
 from reports.power_lanes import nice_ceiling
-from reports.words import duration, percent
+from reports.tables import Cell, Table
+from reports.words import duration, number, percent
 from telemetry.analysis import Analysis
 from telemetry.log import FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
 
-__all__ = ["WorkingMap", "map_states", "working_maps"]
+__all__ = ["WorkingMap", "map_states", "map_table", "working_maps"]
 
 _ACROSS, _DOWN = 50, 25
 _MOST_SHARE = 1.1
 _STALL_SHARE, _NEAR_STALL_SHARE = 0.05, 0.2
+_BANDS = (0.0, _STALL_SHARE, _NEAR_STALL_SHARE, 0.5, 0.8)
 _LEAST_V = 2.0
 _MOST_A = 1e6
 _SIZES_S = ((0.0, 0.4), (0.2, 0.7), (1.0, 1.0))
@@ -38,13 +41,14 @@ _BAND_PX = 9
 
 @dataclass(frozen=True)
 class WorkingMap:
-    """One motor's map: its drawing, a sentence for those who do not see it, and the times in words."""
+    """One motor's map: its drawing, a sentence for those who do not see it, times in words, a table's row."""
 
     name: str
     drawing: Markup
     height_px: int
     summary: str
     times: str
+    figures: tuple[str, ...]
 
 
 def working_maps(analysis: Analysis) -> Iterator[WorkingMap]:
@@ -56,6 +60,23 @@ def working_maps(analysis: Analysis) -> Iterator[WorkingMap]:
         share, current_a, time_s = map_states(trace, motor)
         if len(share):
             yield _map(name, motor.stall_current_a, motor.free_current_a, share, current_a, time_s)
+
+
+def map_table(maps: Sequence[WorkingMap]) -> Table:
+    """The maps in figures: how long each motor ran in each band of speed, and its middle current there."""
+    bounds = [f"{percent(low)} to {percent(high)}" for low, high in pairwise(_BANDS)]
+    columns = ("Motor", *bounds, f"over {percent(_BANDS[-1])}", "Data sheet, at rest to free")
+    rows = tuple((Cell(m.name), *(Cell(text, number=True) for text in m.figures)) for m in maps)
+    return Table("Time in each band of speed, and the middle current in it", columns, rows)
+
+
+def _figures(share: FloatArray, current_a: FloatArray, time_s: FloatArray) -> Iterator[str]:
+    bands = np.searchsorted(_BANDS, share, side="right") - 1
+    for band in range(len(_BANDS)):
+        inside = bands == band
+        spent_s = float(time_s[inside].sum())
+        current = number(float(np.median(current_a[inside])), "A") if spent_s else ""
+        yield f"{duration(spent_s)}, {current}" if spent_s else "–"
 
 
 def map_states(trace: MotorTrace, motor: Motor) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -88,7 +109,8 @@ def _map(
     )
     drawing = Markup("").join([*_regions(), inside, *_words(top_a)])
     times = _time_words(share, time_s)
-    return WorkingMap(name, drawing, _HEIGHT_PX + 18, f"{name}: {times}", times)
+    figures = (*_figures(share, current_a, time_s), f"{stall_a:g} A to {free_a:g} A")
+    return WorkingMap(name, drawing, _HEIGHT_PX + 18, f"{name}: {times}", times, figures)
 
 
 def _time_words(share: FloatArray, time_s: FloatArray) -> str:

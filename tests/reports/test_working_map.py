@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from reports.working_map import WorkingMap, working_maps
+from reports.working_map import WorkingMap, map_table, working_maps
 from telemetry.analysis import Analysis
 from telemetry.records.motors import MotorTrace
 from tests.reports.synthetic_match import bare_analysis, synthetic_analysis
@@ -81,3 +81,15 @@ def test_without_a_data_sheet_or_a_speed_there_is_no_map() -> None:
     blind = running(0.5, 60.0)
     assert maps(bare_analysis()) == []
     assert map_of(replace(blind, speed_share=np.full(len(blind.t_s), np.nan))) is None
+
+
+def test_the_table_tells_the_time_and_current_of_each_band_of_speed() -> None:
+    stalled, fast = map_of(running(0.0, 100)), map_of(running(0.9, 12))
+    assert stalled is not None
+    assert fast is not None
+
+    table = map_table([stalled, fast])
+
+    rows = [[cell.text.replace("\u00a0", " ") for cell in row] for row in table.rows]
+    assert [row[1:6] for row in rows] == [["10.0 s, 100 A", *"––––"], [*"––––", "10.0 s, 12.0 A"]]
+    assert table.columns[1] == "0 % to 5 %"
