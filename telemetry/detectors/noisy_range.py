@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from telemetry.analysis import Analysis
@@ -34,7 +36,9 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     jumps_s = _crowded(use.jumps_s)
     if len(jumps_s):
         return [_finding(known, subject, use, jumps_s)]
-    return [_trembling(known, subject, use)] if use.crossings - use.pieces >= _FIX_FALSE else []
+    if use.crossings - use.pieces < _FIX_FALSE:
+        return []
+    return [_trembling(known, subject, use, float(use.crossings_s[0]), float(use.crossings_s[-1]))]
 
 
 def _why_not(channel: Channel) -> str | None:
@@ -57,15 +61,11 @@ def _crowded(jumps_s: FloatArray) -> FloatArray:
 
 def _finding(known: Analysis, subject: str, use: RangeUse, jumps_s: FloatArray) -> Finding:
     """It jumps: a loose lead, a dirty lens, something that reflects."""
-    false = max(use.crossings - use.pieces, 0)
-    unit = _unit(known, subject)
+    false, unit = max(use.crossings - use.pieces, 0), _unit(known, subject)
     start_s, end_s = float(jumps_s[0]), float(jumps_s[-1]) + use.longest_jump_s
-    return Finding(
-        kind="noisy_range",
-        subject=subject,
-        role="range",
-        start_s=start_s,
-        end_s=end_s,
+    trembles = _trembling(known, subject, use, start_s, end_s)
+    return replace(
+        trembles,
         severity=Severity.FIX if false >= _FIX_FALSE else Severity.WATCH,
         confidence=min(0.98, 1 - 0.5 ** (len(jumps_s) / _HALF + 2)),
         text=(
@@ -76,16 +76,14 @@ def _finding(known: Analysis, subject: str, use: RangeUse, jumps_s: FloatArray) 
             f"Look at the connector, the lens and the mount of range {subject}, and at what reflects near it."
             f"{_setting(use, unit)}"
         ),
-        evidence=_evidence(known, use, len(jumps_s), start_s, end_s),
-        minutes=4.0,
+        evidence={**trembles.evidence, "jumps": len(jumps_s)},
         cautions=(HANDS_IN,),
     )
 
 
-def _trembling(known: Analysis, subject: str, use: RangeUse) -> Finding:
+def _trembling(known: Analysis, subject: str, use: RangeUse, start_s: float, end_s: float) -> Finding:
     """It does not jump, but trembles about its threshold: a setting rather than a repair."""
     false, unit = use.crossings - use.pieces, _unit(known, subject)
-    start_s, end_s = float(use.crossings_s[0]), float(use.crossings_s[-1])
     return Finding(
         kind="noisy_range",
         subject=subject,
@@ -99,7 +97,7 @@ def _trembling(known: Analysis, subject: str, use: RangeUse) -> Finding:
             f"trembles by {use.noise:.2g} {unit} about that threshold.".replace("  ", " ")
         ),
         advice=f"Change the settings of range {subject} before its hardware.{_setting(use, unit)}",
-        evidence=_evidence(known, use, 0, start_s, end_s),
+        evidence=_evidence(known, use, start_s, end_s),
         minutes=4.0,
         cautions=(),
     )
@@ -109,10 +107,10 @@ def _unit(known: Analysis, subject: str) -> str:
     return known.part.channels[known.robot.ranges[subject].signal].unit or ""
 
 
-def _evidence(known: Analysis, use: RangeUse, jumps: int, start_s: float, end_s: float) -> dict[str, object]:
+def _evidence(known: Analysis, use: RangeUse, start_s: float, end_s: float) -> dict[str, object]:
     contact = contact_before(known.contacts, start_s)
     return {
-        "jumps": jumps,
+        "jumps": 0,
         "longest_jump_ms": use.longest_jump_s * 1000,
         "noise": use.noise,
         "near_level": use.near_level,

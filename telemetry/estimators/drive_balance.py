@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
@@ -25,6 +26,7 @@ __all__ = [
     "balance_width_s",
     "can_be_balanced",
     "drive_side",
+    "window_starts",
 ]
 
 LEAST_SAMPLES = 50
@@ -113,6 +115,15 @@ def balance_width_s(t_s: FloatArray) -> float:
     return max(_WINDOW_S, 2.01 * period_s(t_s))
 
 
+def window_starts(t_s: FloatArray) -> tuple[NDArray[np.intp], BoolArray]:
+    """Of the window that ends with each reading its first one, and whether no gap lies inside; both (n,)."""
+    width_s = balance_width_s(t_s)
+    before = np.searchsorted(t_s, t_s - width_s - 1e-9)
+    before = np.minimum(before, np.maximum(np.arange(len(t_s)) - 1, 0))
+    lasting_s = t_s - t_s[before]
+    return before, (lasting_s > 0) & (lasting_s < _LONGEST_WINDOWS * width_s)
+
+
 # Signed quantities
 
 
@@ -154,12 +165,9 @@ def _unexplained(t_s: FloatArray, side: DriveSide, beside: FloatArray) -> tuple[
     current at once (tyres creep). The coefficients come from least squares over a short window, outliers left
     out in turn.
     """
-    before = np.searchsorted(t_s, t_s - balance_width_s(t_s) - 1e-9)
-    before = np.minimum(before, np.maximum(np.arange(len(t_s)) - 1, 0))
+    before, whole = window_starts(t_s)
     rates = (side.current_a, side.speed, np.tanh(side.speed / (_CREEPS * side.free_rad_s)), beside)
     explaining = np.column_stack([*(_running_integral(t_s, rate) for rate in rates), side.current_a])
-    lasting_s = t_s - t_s[before]
-    whole = (lasting_s > 0) & (lasting_s < _LONGEST_WINDOWS * balance_width_s(t_s))
     factors = _factors(explaining - explaining[before], side.speed - side.speed[before], whole)
     return side.speed - explaining @ factors, float(factors[0])
 

@@ -19,6 +19,7 @@ from telemetry.estimators.drive_balance import (
     balance_width_s,
     can_be_balanced,
     drive_side,
+    window_starts,
 )
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.records.motors import MotorTrace
@@ -86,10 +87,7 @@ def telling_motors(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> 
 
 def _jolt(t_s: FloatArray, unexplained: FloatArray) -> FloatArray:
     """Sudden changes of speed that the current does not explain, as a share of the free speed, shape (n,)."""
-    width_s = balance_width_s(t_s)
-    before = np.searchsorted(t_s, t_s - width_s - 1e-9)
-    before = np.minimum(before, np.maximum(np.arange(len(t_s)) - 1, 0))
-    whole = t_s - t_s[before] < 3 * width_s
+    before, whole = window_starts(t_s)
     changes = [_brief(t_s, np.where(whole, side - side[before], 0.0)) for side in unexplained]
     return np.asarray(np.sqrt(np.mean(np.square(changes), axis=0)))
 
