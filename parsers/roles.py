@@ -158,7 +158,7 @@ def _anything_but_names(table: Table, place: int) -> bool:
     column = table.columns[place]
     if not isinstance(column, TextColumn):
         return True
-    sample = column.strings.head(_SAMPLE_ROWS).fill_null("")
+    sample = column.strings.gather_every(max(table.rows // _SAMPLE_ROWS, 1)).fill_null("")
     typed = TextColumn(sample, column.decimal).typed(has_unit=False)
     return typed.kind != "text" or len(typed.labels) < 2 or len(typed.labels) > max(0.5 * len(sample), 2)
 

@@ -230,3 +230,11 @@ def test_one_unit_in_windows_1252_below_free_lines_is_enough(tmp_path: Path) -> 
     log = read(tmp_path, text.encode("cp1252"))
 
     assert (log.dialect.encoding, log.dialect.time_unit) == ("windows-1252", "us")
+
+
+def test_channels_behind_each_other_are_found_however_long_the_first_is(tmp_path: Path) -> None:
+    rows = [(round(i / 500, 3), name, f"{i % 9}.5") for name in ("speed", "range") for i in range(3000)]
+    log = read(tmp_path, lines(rows))
+
+    assert (log.shape, log.repairs) == ("long", ())
+    assert_holds_all(log, rows)
