@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -41,6 +41,9 @@ _STAYS, _STAYED_S = 0.1, 0.4
 _PLAIN_TIMES = 3.0
 _HELD = 0.7
 _ROUNDING_S = 1e-6
+_MOSTLY = 0.5
+_ASSUMED_OFF = 0.08
+"""An empty battery behind a loose lug gives so much less under load than the one assumed (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,14 +64,26 @@ def find_interruptions(
     """Every interruption of every motor whose command is logged, in order."""
     return MappingProxyType(
         {
-            name: _of_motor(trace, robot.motors[name], match, end_s)
+            name: _of_motor(trace, robot.motors[name], match, end_s, _helpers(robot, motors, name))
             for name, trace in motors.items()
             if np.isfinite(trace.command).any()
         }
     )
 
 
-def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tuple[Interruption, ...]:
+def _helpers(robot: Robot, motors: Mapping[str, MotorTrace], name: str) -> tuple[MotorTrace, ...]:
+    """The other motors of its mechanism, which may turn it as fast as its own voltage asks."""
+    mechanism = robot.motors[name].mechanism
+    return tuple(
+        trace
+        for other, trace in motors.items()
+        if other != name and mechanism is not None and robot.motors[other].mechanism == mechanism
+    )
+
+
+def _of_motor(
+    trace: MotorTrace, motor: Motor, match: Match, end_s: float, helpers: Sequence[MotorTrace]
+) -> tuple[Interruption, ...]:
     draw = _draw(trace, motor, match)
     holds_s = hold_s(trace.t_s)
     nothing = spans(trace.t_s, draw.nothing, end_s, holds_s, bridge_s=_BRIDGE_S)
@@ -77,9 +92,11 @@ def _of_motor(trace: MotorTrace, motor: Motor, match: Match, end_s: float) -> tu
     loaded = loaded[loaded[:, 1] - loaded[:, 0] >= _LEAST_LOADED_S]
     drives = spans(trace.t_s, draw.driven, end_s, holds_s, bridge_s=_SAME_DRIVE_S)
     quiet = spans(trace.t_s, draw.quiet, end_s, holds_s, bridge_s=_BRIDGE_S)
-    nothing = nothing[
-        [_is_plain(trace, motor, start_s, end, _onset(quiet, start_s)) for start_s, end in nothing.tolist()]
+    plain = [
+        _is_plain(trace, motor, start_s, end, _onset(quiet, start_s), helped=_drive(helpers, start_s, end))
+        for start_s, end in nothing.tolist()
     ]
+    nothing = nothing[plain]
     return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
 
 
@@ -120,7 +137,7 @@ def _may_coast(trace: MotorTrace, motor: Motor, low_a: FloatArray) -> BoolArray:
     model = MotorModel.from_motor(motor)
     if trace.speed_source == "channel":
         if np.isfinite(trace.speed_share).any():
-            return np.asarray(np.nan_to_num(trace.speed_share) > 1 - _MARGIN)
+            return np.asarray(np.nan_to_num(trace.speed_share) > 1 - _MARGIN - _volts_off(trace))
         return np.asarray(~(_share_of_its_best(trace) < _SLOW_OF_ITS_BEST))
     if model is None:
         return np.ones(len(trace.t_s), dtype=bool)
@@ -154,7 +171,12 @@ def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> 
     since_s = trace.t_s - trace.t_s[np.maximum(last, 0)]
     still_v = np.where(last >= 0, back_emf_v[np.maximum(last, 0)], 0.0) * np.exp(-since_s / _COASTS_S)
     along_v = still_v * np.sign(np.nan_to_num(trace.command))
-    return np.asarray(along_v > (1 - _MARGIN) * np.nan_to_num(trace.applied_v))
+    return np.asarray(along_v > (1 - _MARGIN - _volts_off(trace)) * np.nan_to_num(trace.applied_v))
+
+
+def _volts_off(trace: MotorTrace) -> float:
+    """By how much, as a share, a battery's voltage may be off that was assumed and not logged."""
+    return _ASSUMED_OFF if trace.voltage_source == "assumed" else 0.0
 
 
 def _onset(quiet: FloatArray, start_s: float) -> float:
@@ -163,18 +185,29 @@ def _onset(quiet: FloatArray, start_s: float) -> float:
     return float(began_s[0]) if len(began_s) else start_s
 
 
-def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float, onset_s: float) -> bool:
+def _drive(helpers: Sequence[MotorTrace], start_s: float, end_s: float) -> bool:
+    """Whether one of some motors is driven for most of an interval."""
+    parts = [trace.driven[(trace.t_s >= start_s) & (trace.t_s < end_s)] for trace in helpers]
+    return any(len(part) > 0 and float(part.mean()) > _MOSTLY for part in parts)
+
+
+def _is_plain(
+    trace: MotorTrace, motor: Motor, start_s: float, end_s: float, onset_s: float, *, helped: bool
+) -> bool:
     """Whether nothing else explains a stretch without current: a speed channel that says it is slow, or this.
 
     A motor turned from outside at just the speed that its voltage asks draws nothing either. But it does not
-    lose a load at once, nor start from rest so, nor keep up with a duty that rises, nor go on for seconds.
+    lose a load at once, nor start from rest so, nor go on for seconds; nor keep up with a duty that rises,
+    unless another motor of its mechanism turns it (`helped`) and gets the same duty.
     """
     if end_s - start_s >= _NOT_FOR_S:
         return True
     model = MotorModel.from_motor(motor)
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
     by_channel = trace.speed_source == "channel"
-    if model is None or (by_channel and float(np.nanmin(trace.speed_share[inside])) < _SLOW):
+    if model is None or (
+        by_channel and float(np.nanmin(trace.speed_share[inside])) < _SLOW - _volts_off(trace)
+    ):
         return True
     before = (trace.t_s >= onset_s - _REST_S) & (trace.t_s < onset_s)
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
@@ -182,10 +215,15 @@ def _is_plain(trace: MotorTrace, motor: Motor, start_s: float, end_s: float, ons
     duty, low_a = np.abs(trace.command[inside]), float(_low_a(trace, motor)[inside][0])
     rise = float(duty.max() - duty[: max(1, len(duty) // 4)].min())
     rise_a = rise * float(np.median(trace.applied_v[inside] / duty)) / model.resistance_ohm
-    if rise_a > _RISES_TIMES * low_a and float(trace.current_a[inside].max()) < _LOADED_TIMES * low_a:
+    if (
+        not helped
+        and rise_a > _RISES_TIMES * low_a
+        and float(trace.current_a[inside].max()) < _LOADED_TIMES * low_a
+    ):
         return True
     lasts = end_s - start_s >= _LEAST_LOST_S
-    return lasts and (_lost_at_once(trace, low_a, onset_s) or _starts_anew(trace, model, end_s))
+    anew = not helped and _starts_anew(trace, model, end_s)
+    return lasts and (_lost_at_once(trace, low_a, onset_s) or anew)
 
 
 def _starts_anew(trace: MotorTrace, model: MotorModel, end_s: float) -> bool:

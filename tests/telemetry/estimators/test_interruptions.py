@@ -1,4 +1,4 @@
-"""Lost current where no data sheet tells the free speed: speed is held against the motor's own best."""
+"""Lost current: without a data sheet, beside a partner on the shaft, and under an assumed voltage."""
 
 from __future__ import annotations
 
@@ -39,3 +39,53 @@ def test_a_motor_that_keeps_its_speed_without_current_coasts() -> None:
 def test_a_motor_that_slows_below_half_its_best_has_lost_its_current() -> None:
     (found,) = _found(1200.0)
     assert (found.start_s, round(found.end_s, 1)) == (10.0, 12.0)
+
+
+SHEET = "free_speed_rpm = 5300\nfree_current_a = 2\nstall_current_a = 120\n"
+
+
+def _beside(partner_a: float, *, lost_at_once: bool) -> int:
+    """How many are found where a current dies away, or goes at once, for 2 s while the duty rises."""
+    quiet = (T_S >= 10) & (T_S < 12)
+    fading = np.where(lost_at_once, 30.0, np.maximum(0.0, 30.0 * (10 - T_S) / 3))
+    own_a = np.where(quiet, 0.0, np.where((T_S > 7) & (T_S < 10), fading, 30.0))
+    duty = np.where(quiet, 0.5 + 0.15 * (T_S - 10), 0.5)
+    robot = robot_of(
+        f'[motors.a]\ncurrent = "a_a"\ncommand = "duty"\nmechanism = "belt"\n{SHEET}'
+        f'[motors.b]\ncurrent = "b_a"\ncommand = "b_duty"\nmechanism = "belt"\n{SHEET}'
+        '[supply]\nvoltage = "battery_v"\n'
+    )
+    log = log_of(
+        numbers("a_a", own_a, T_S),
+        numbers("duty", duty, T_S),
+        numbers("b_a", np.full(len(T_S), partner_a), T_S),
+        numbers("b_duty", np.full(len(T_S), 0.6 if partner_a else 0.0), T_S),
+        numbers("battery_v", np.full(len(T_S), 12.0), T_S),
+    )
+    return len(find_interruptions(robot, trace_motors(log, robot), MATCH, LENGTH_S)["a"])
+
+
+def test_a_motor_turned_by_its_partner_may_draw_nothing_under_a_rising_duty() -> None:
+    assert (_beside(0.0, lost_at_once=False), _beside(40.0, lost_at_once=False)) == (1, 0)
+
+
+def test_a_load_that_goes_at_once_is_lost_with_a_partner_or_without() -> None:
+    assert (_beside(0.0, lost_at_once=True), _beside(40.0, lost_at_once=True)) == (1, 1)
+
+
+def test_an_assumed_voltage_leaves_room_before_a_fast_motor_counts_as_dead() -> None:
+    """At 0.93 of the free speed, for 2 s without current: dead at a logged voltage, perhaps not otherwise."""
+    quiet = (T_S >= 10) & (T_S < 12)
+    channels = [
+        numbers("a_a", np.where(quiet, 0.0, 30.0), T_S),
+        numbers("duty", np.full(len(T_S), 0.5), T_S),
+        numbers("a_rpm", np.where(quiet, 0.95 * 2560, 1300.0), T_S),
+    ]
+    text = f'[motors.a]\ncurrent = "a_a"\ncommand = "duty"\nspeed = "a_rpm"\n{SHEET}'
+    assumed, logged = robot_of(text), robot_of(text + '[supply]\nvoltage = "battery_v"\n')
+    battery = numbers("battery_v", np.full(len(T_S), 12.0), T_S)
+    found = [
+        len(find_interruptions(robot, trace_motors(log_of(*parts), robot), MATCH, LENGTH_S)["a"])
+        for robot, parts in ((logged, [*channels, battery]), (assumed, channels))
+    ]
+    assert found == [1, 0]
