@@ -11,6 +11,7 @@ import numpy as np
 from telemetry.copper import ALPHA20_PER_K
 from telemetry.estimators.braking import most_with_brakes, with_brakes
 from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
+from telemetry.estimators.duties import duty_of
 from telemetry.estimators.heat import heat_level
 from telemetry.estimators.speeds import Drive, Speed, shaft_speed
 from telemetry.log import BoolArray, Channel, FloatArray, Log
@@ -52,6 +53,7 @@ class _Logged:
     t_s: FloatArray
     current_a: FloatArray
     command: FloatArray
+    command_unit: str | None
     speed_rad_s: FloatArray | None
 
 
@@ -106,7 +108,9 @@ def _channels(log: Log, motor: Motor) -> _Logged | None:
         current_a = at_instants(channel.t_s, current_a, t_s)
     speed = _values(log, motor.speed, t_s)
     command = _values(log, motor.command, t_s)
-    return _Logged(t_s, current_a, np.full(len(t_s), np.nan) if command is None else command, speed)
+    if command is None:
+        return _Logged(t_s, current_a, np.full(len(t_s), np.nan), None, speed)
+    return _Logged(t_s, current_a, command, log.channels[motor.command or ""].unit, speed)
 
 
 def _values(log: Log, name: str | None, t_s: FloatArray) -> FloatArray | None:
@@ -162,6 +166,8 @@ def _trace(
     name: str, motor: Motor, logged: _Logged, voltage_v: FloatArray, initial_heat: float
 ) -> MotorTrace:
     model = MotorModel.from_motor(motor)
+    duty, said = duty_of(name, logged.command, logged.command_unit, voltage_v)
+    logged = replace(logged, command=duty)
     logged_a, notes = believable_a(name, logged.current_a, motor)
     commanded = bool(np.isfinite(logged.command).any())
     turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
@@ -169,7 +175,7 @@ def _trace(
     current_a, heat = _current_and_heat(logged, logged_a, motor, motoring, voltage_v, initial_heat)
     told = model is not None and logged.speed_rad_s is not None
     heat_source = _heat_source(motor, commanded=commanded, turning=told)
-    notes = (*notes, *_heat_doubt(name, heat_source, heat))
+    notes = (*said, *notes, *_heat_doubt(name, heat_source, heat))
     if heat_source == "supply current alone":
         heat = np.full(len(heat), np.nan)
     drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
