@@ -24,7 +24,9 @@ stall_current_a = 120
 stall_torque_nm = 2.4
 """
 WITH_SPEED = robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\nspeed = "feed_rpm"\n{SHEET}')
-BY_CURRENT = robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}')
+BY_CURRENT = robot_of(
+    f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}[supply]\nvoltage = "battery_v"\n'
+)
 UNCOMMANDED = robot_of(f'[motors.feed]\ncurrent = "feed_a"\nspeed = "feed_rpm"\n{SHEET}')
 
 RESISTANCE_OHM = 0.1
@@ -50,6 +52,7 @@ def _states(
         held("duty", t_s, {(start_s, end_s): duty}),
         held("feed_a", t_s, current_a),
         held("feed_rpm", t_s, rpm),
+        held("battery_v", t_s, {}, rest=12.0),
     )
     robot = WITH_SPEED if by_speed else BY_CURRENT
     return find_stalls(robot, trace_motors(log, robot), log.span_s)["feed"]
@@ -269,3 +272,21 @@ def test_what_is_not_known_is_none() -> None:
     use = sum_up_use(robot, motors, {}, WHOLE)["feed"]
     assert use.peak_current_a == 9.0
     assert [use.stall_s, use.near_stall_s, use.peak_heat, use.end_heat, use.energy_wh] == [None] * 5
+
+
+@pytest.mark.parametrize(("battery", "kind"), [("battery_v", "near_stall"), (None, "stall")])
+def test_a_weaker_battery_than_the_one_assumed_hides_no_stall(battery: str | None, kind: str) -> None:
+    """At rest the current is 7 % less than a charged battery would drive: known to turn, or not known to."""
+    t_s = clock(20)
+    supply = f'[supply]\nvoltage = "{battery}"\n' if battery else ""
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}{supply}')
+    channels = [held("duty", t_s, {(5, 7): 0.5}), held("feed_a", t_s, {(5, 7): 55.8})]
+    assumed = trace_motors(
+        log_of(*channels), robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}')
+    )
+    at_rest_a = 0.93 * float(assumed["feed"].applied_v[300]) / (12.0 / 120.0)
+    channels = [channels[0], held("feed_a", t_s, {(5, 7): at_rest_a})]
+    volts = assumed["feed"].voltage_v.tolist()
+    log = log_of(*channels, *([numbers("battery_v", volts, t_s.tolist())] if battery else []))
+    states = find_stalls(robot, trace_motors(log, robot), log.span_s)["feed"]
+    assert (len(states.stall), len(states.near_stall)) == ((1, 0) if kind == "stall" else (0, 1))
