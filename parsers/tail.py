@@ -14,6 +14,8 @@ from telemetry.log import BoolArray
 
 __all__ = ["is_whole"]
 
+# Spellings of nothing that no number begins with, and no longer one.
+_WHOLE_WORDS = frozenset({"nan", "null"})
 _ROWS_COMPARED = 200
 # Where numbers drop their last zeros, fifty in a row with like decimals come once in two hundred times.
 _FEWEST_FOR_FIXED = 50
@@ -37,6 +39,8 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     own = cells[place]
     rows = _alike(cells, [_cells(records, other, layout) for other in compared.tolist()], layout.decimal)
     others = [row[place] for row in rows]
+    if own.lower() in _WHOLE_WORDS:
+        return None
     if own.lower() in MISSING:
         some = len(others) < _FEWEST_FOR_SIGN or any(cell.lower() in MISSING for cell in others)
         return None if some else False

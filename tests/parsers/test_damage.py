@@ -209,3 +209,12 @@ def test_a_spoiled_parquet_file_gives_a_log_or_one_plain_line(
     path.write_bytes(whole[:place] + garbage + whole[place + len(garbage) :])
 
     read_or_refuse(path)
+
+
+@pytest.mark.parametrize("last", ["nan", "NaN", "null"])
+def test_a_last_cell_that_says_nothing_in_a_whole_word_is_whole(last: str, tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text("time_s,feed_a\n" + "".join(f"{i},{i}.25\n" for i in range(30)) + f"30,{last}")
+    log = read_log(path)
+
+    assert (log.rows, log.repairs) == (31, ())
