@@ -24,7 +24,7 @@ const stretch = (() => {
     state.rest = setTimeout(() => {
       state.rest = 0;
       main.classList.remove("busy");
-    }, 400);
+    }, 1000);
   }
   addEventListener("load", () => document.documentElement.classList.remove("early"));
 

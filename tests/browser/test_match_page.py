@@ -144,7 +144,7 @@ def test_a_jump_in_the_midst_of_a_move_lands_as_well(visit: Opened) -> None:
     for key in ("ArrowRight", "+", "]"):
         page.keyboard.press(key)
     page.evaluate("location.hash = 'finding-7'")
-    page.wait_for_timeout(900)
+    page.wait_for_timeout(1500)
 
     top = page.evaluate("document.getElementById('finding-7').getBoundingClientRect().top")
     assert 0 <= top < 30
@@ -162,7 +162,7 @@ def test_opened_at_a_finding_the_page_stands_there(visit: Opened, pages: dict[st
 def test_at_rest_all_of_the_page_is_drawn(visit: Opened) -> None:
     page = visit("match").page
     page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(600)
+    page.wait_for_timeout(1500)
 
     skipped = page.evaluate(
         "[...document.querySelectorAll('.finding svg, #made dd')]"
