@@ -21,7 +21,7 @@ Steps = tuple[FloatArray, FloatArray]
 
 _ALWAYS: Steps = np.zeros(1), np.ones(1)
 _USUAL_PASS_S, _LONGEST_PASS_S = 0.2, 1.0
-_TRAVEL_PASSES, _LEAST_TRAVEL_S = 2.0, 0.3
+_TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
 _LEAST_ARRIVALS, _SOME = 3, 0.25
 _LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
 
@@ -70,11 +70,10 @@ def _travel_s(
 ) -> FloatArray:
     """Mean time on a belt that runs forward from one beam clearing to the next breaking, (2, B - 1).
 
-    Time in each of the two ways of running, while the next beam is clear, over the arrivals in it (the
-    maximum-likelihood estimate of an exponential), with one arrival after the usual time, a few passes, put
-    in beforehand. Where the belt's direction is not known, all time counts, and without a few arrivals
-    nothing is said; nor is it of the launcher at rest before a beam that pieces hardly reach then: they may
-    be held there.
+    By the median of an exponential over the arrivals in each of the two ways of running, of the time in which
+    the next beam was clear; after too few, the usual time, a few passes. Where the belt's direction is not
+    known, all time counts, and too few say nothing; nor do they of the launcher at rest before a beam that
+    pieces hardly reach then: they may be held there.
     """
     usual_s = max(_LEAST_TRAVEL_S, _TRAVEL_PASSES * pass_s)
     found = np.full((2, max(len(beams) - 1, 0)), usual_s)
@@ -86,10 +85,10 @@ def _travel_s(
         at_rest = int((at_instants(*launcher, there.t_s[1:][there.on[1:]]) == 0).sum())
         reached = at_rest >= max(_LEAST_ARRIVALS, _SOME * there.on[1:].sum())
         for mode, arrivals in enumerate((~while_up, while_up)):
-            mean_s = (spent_s[mode].sum() + usual_s) / (arrivals.sum() + 1)
-            enough = arrivals.sum() >= _LEAST_ARRIVALS
-            told = enough or (belt is not None and (mode == 1 or reached))
-            found[mode, place] = mean_s if told else np.inf
+            if arrivals.sum() >= _LEAST_ARRIVALS:
+                found[mode, place] = np.median(spent_s[mode, 0, arrivals]) / np.log(2)
+            elif belt is None or not (mode or reached):
+                found[mode, place] = np.inf
     return np.asarray(np.maximum(found, _LEAST_TRAVEL_S))
 
 
@@ -115,7 +114,7 @@ def _passing_s(
     travel_s: FloatArray,
     pass_s: float,
 ) -> FloatArray:
-    """Time on a belt that runs forward within which three in four pieces have passed each beam, (2, B).
+    """Time on a belt that runs forward within which nine in ten pieces have passed each beam, (2, B).
 
     With the launcher at rest and up to speed. Where too few passed to tell, the usual time at the first beam
     and where pieces get on to the next, `travel_s` (2, B - 1); else infinite: they may be held there.
@@ -129,8 +128,8 @@ def _passing_s(
         while_up = at_instants(*launcher, cleared_s) > 0
         for mode, passed in enumerate((~while_up, while_up)):
             if passed.sum() >= _LEAST_ARRIVALS:
-                found[mode, place] = np.percentile(spent_s.sum(axis=0)[0, passed], 75)
-    return np.asarray(np.maximum(found, pass_s))
+                found[mode, place] = np.percentile(spent_s[mode, 0, passed], 90)
+    return np.asarray(np.maximum(found, _LINGERS * pass_s))
 
 
 def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
