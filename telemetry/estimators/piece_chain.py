@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.estimators.markov import Chain, IntArray, Step
-from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence
+from telemetry.estimators.piece_evidence import SHAKEN_S, UNKNOWN, UNREAD, Evidence
 from telemetry.estimators.stations import Move, StateSpace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import medians_by
@@ -42,7 +42,8 @@ _WRONG_PRELOAD = 0.1
 _GRIPPED_WITHIN_S = 0.5
 _GAP_MOVE = 0.1
 """Anything may have happened while nothing was logged: the weight of each move, many times over."""
-_SHORT_STEP_S = 0.1
+_LENGTHS_S = (0.1, 0.5)
+"""Steps between these are taken to be of one length, the median."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +60,11 @@ class _Moment:
     flicker: BoolArray
     blind: BoolArray
 
+    def moving(self) -> bytes:
+        """What of it bears on how pieces move."""
+        plain = (self.step_s, self.direction, self.dip, self.dip and self.shaken, self.gap, self.launching)
+        return np.concatenate((plain, self.edge, self.blind)).tobytes()
+
 
 def health_states(beams: int) -> list[tuple[int, int]]:
     """(beam, level it is stuck at): first all alive, then each beam stuck clear and stuck broken."""
@@ -68,10 +74,11 @@ def health_states(beams: int) -> list[tuple[int, int]]:
 def build_chain(space: StateSpace, evidence: Evidence, preload: int) -> Chain:
     """The chain over all instants; equal kinds of step and equal observations are worked out once."""
     moments, taken = _moments(evidence)
+    weights: dict[bytes, FloatArray] = {}
     levels, observed = np.unique(evidence.level, axis=0, return_inverse=True)
     return Chain(
         start=_start(space, preload),
-        steps=[_step(space, evidence, moment) for moment in moments],
+        steps=[_step(space, evidence, moment, weights) for moment in moments],
         taken=taken,
         likelihood=np.stack([_likelihood(space, level) for level in levels]),
         observed=observed.ravel(),
@@ -79,14 +86,18 @@ def build_chain(space: StateSpace, evidence: Evidence, preload: int) -> Chain:
 
 
 def _moments(evidence: Evidence) -> tuple[list[_Moment], np.ndarray]:
-    """The kinds of step that occur, and which each instant takes, (T,); steps of like length share theirs."""
+    """The kinds of step that occur, and which each instant takes, (T,); steps of like length share theirs.
+
+    The belt runs through a step as it did at its beginning: its changes are instants too.
+    """
     step_s = np.diff(evidence.t_s, prepend=evidence.t_s[0])
-    short = (step_s < _SHORT_STEP_S).astype(np.intp)
+    length = np.searchsorted(_LENGTHS_S, step_s)
+    direction = np.concatenate((evidence.direction[:1], evidence.direction[:-1]))
     flags = (evidence.dip, evidence.shaken, evidence.gap, evidence.launching)
     by_beam = (evidence.edge, evidence.flicker, evidence.level == UNKNOWN)
-    traits = np.column_stack((short, evidence.direction, *flags, *by_beam))
+    traits = np.column_stack((length, direction, *flags, *by_beam))
     kinds, taken = np.unique(traits, axis=0, return_inverse=True)
-    usual_s = medians_by(short, step_s, groups=2).tolist()
+    usual_s = medians_by(length, step_s, groups=len(_LENGTHS_S) + 1).tolist()
     moments = []
     for kind in kinds:
         dip, shaken, gap, launching = (bool(flag) for flag in kind[2:6])
@@ -117,10 +128,13 @@ def _likelihood(space: StateSpace, level: np.ndarray) -> FloatArray:
     return np.stack(chances)
 
 
-def _step(space: StateSpace, evidence: Evidence, moment: _Moment) -> Step:
-    by_beam = {sick: _weights(space, evidence, moment, sick) for sick in (ALIVE, *range(space.beams))}
-    weight = np.stack([by_beam[sick] for sick, _level in health_states(space.beams)])
-    return Step(_health(evidence, moment), space.sources[0], weight)
+def _step(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[bytes, FloatArray]) -> Step:
+    """The step; `known` keeps the weights of moments that differ in what bears on health only."""
+    key = moment.moving()
+    if key not in known:
+        by_beam = {sick: _weights(space, evidence, moment, sick) for sick in (ALIVE, *range(space.beams))}
+        known[key] = np.stack([by_beam[sick] for sick, _level in health_states(space.beams)])
+    return Step(_health(evidence, moment), space.sources[0], known[key])
 
 
 def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
@@ -218,7 +232,8 @@ def _health(evidence: Evidence, moment: _Moment) -> FloatArray:
     for number, (beam, level) in enumerate(states[1:], start=1):
         likely = evidence.unplugged[beam] in (level, UNKNOWN)
         rate = _GOES_SICK_PER_S if likely else _GOES_SICK_OTHER_PER_S
-        chance = rate * moment.step_s * (_AFTER_CONTACT if moment.shaken else 1.0)
+        shaken_s = min(moment.step_s, SHAKEN_S) if moment.shaken else 0.0
+        chance = rate * (moment.step_s + _AFTER_CONTACT * shaken_s)
         if moment.edge[beam] == (1 if level else -1):
             chance = max(chance, rate * _AN_EDGE_S)
         matrix[0, number] = min(chance, 0.1)

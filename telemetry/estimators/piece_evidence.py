@@ -19,15 +19,16 @@ from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells, steps
 
-__all__ = ["UNKNOWN", "UNREAD", "Evidence", "gather_evidence"]
+__all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "gather_evidence"]
 
 UNKNOWN, UNREAD = 2, 3
 _GAP_MOVES = 40
 
-_TICK_S = 0.25
+_TICK_S, _TICKS_AT_REST = 0.25, 8
 _BLINK_S = 0.025
 _SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
-_SHAKEN_S = 0.5
+SHAKEN_S = 0.5
+"""For how long after a contact a lead may have been shaken loose by it."""
 _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
 _LEAST_MISSED = 0.05
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
@@ -94,7 +95,7 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
         dip=np.isin(t_s, dips_s),
         dips_tell=len(dips_s) > 0 and len(dips_s) >= clears / 2,
         dips_missed=float(np.clip(1 - len(dips_s) / max(clears, 1), _LEAST_MISSED, 1.0)),
-        shaken=_shortly_after(t_s, hits_s, _SHAKEN_S),
+        shaken=_shortly_after(t_s, hits_s, SHAKEN_S),
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
         gap=_first_after(t_s, known.gaps_s[:, 1]),
@@ -173,6 +174,9 @@ def _instants(
     gaps_s: FloatArray,
 ) -> FloatArray:
     ticks_s = np.arange(float(log.t_s[0]), float(log.t_s[-1]), _TICK_S)
+    if belt is not None:
+        at_rest = np.nan_to_num(at_instants(*belt, ticks_s)) == 0
+        ticks_s = ticks_s[~at_rest | (np.arange(len(ticks_s)) % _TICKS_AT_REST == 0)]
     t_s = np.unique(np.concatenate((*edges_s, dips_s, belt[0] if belt else (), ticks_s)))
     if not len(gaps_s):
         return t_s
@@ -233,6 +237,6 @@ def _flickers_s(
     first = np.flatnonzero(np.concatenate(([True], np.diff(at_s) > _FLICKER_WITHIN_S)))
     number = np.diff(np.append(first, len(at_s)))
     ends_s: FloatArray = over_s[np.append(first[1:], len(at_s)) - 1]
-    shaken = _shortly_after(at_s[first], hits_s, _SHAKEN_S)
+    shaken = _shortly_after(at_s[first], hits_s, SHAKEN_S)
     few: FloatArray = ends_s[(number >= np.where(shaken, 1, _LEAST_FLICKER)) & (number <= _MOST_FLICKER)]
     return few
