@@ -10,7 +10,7 @@ import numpy as np
 from telemetry.channel_words import NamedChannel
 from telemetry.guessing_levels import beam_levels, limit_levels
 from telemetry.guessing_phase import EnabledClock
-from telemetry.log import Channel, Kind
+from telemetry.log import Channel, FloatArray, Kind
 
 __all__ = ["Sensor", "guess_beams", "guess_indicator", "guess_limits", "guess_ranges"]
 
@@ -29,9 +29,10 @@ _RANGE_WORDS = frozenset({"range", "distance", "dist", "rangefinder", "ultrasoni
 _RANGE_FILLER = frozenset({"range", "distance", "dist", "sensor"})
 _NOT_A_RANGE = frozenset({"encoder", "odometry", "travel", "wheel", "drive", "error", "target", "setpoint"})
 _PLACES: Mapping[str, int] = {
-    **dict.fromkeys(("entry", "entrance", "intake", "inlet", "first", "front", "bottom", "lower", "low"), 1),
+    **dict.fromkeys(("entry", "entrance", "intake", "inlet", "in", "first", "front", "bottom", "lower", "low"), 1),
     **dict.fromkeys(("middle", "mid", "center", "centre", "second"), 2),
-    **dict.fromkeys(("gate", "exit", "outlet", "last", "top", "upper", "back", "rear", "third"), 3),
+    "third": 3,
+    **dict.fromkeys(("gate", "exit", "outlet", "out", "last", "top", "upper", "back", "rear"), 1000),
 }
 _MOST_OF_A_KIND = 100
 _NEGATIVE = frozenset(
@@ -143,15 +144,16 @@ def _stops(named: NamedChannel) -> str | None:
 
 
 def _along_the_path(beams: Sequence[NamedChannel]) -> tuple[list[NamedChannel], str]:
-    """The beams in order: by the words of their names where all of them tell, else by their first change."""
+    """The beams in order: by the words of their names where all of them tell, else by which leads which."""
+    changes_s = [_changes_s(named.channel) for named in beams]
+    ahead = [-sum(_lead(one, other) for other in changes_s) for one in changes_s]
+    first_s = [float(at_s[0]) if len(at_s) else np.inf for at_s in changes_s]
     places = [_place(named) for named in beams]
-    if places and None not in places and len(set(places)) == len(places):
-        return [
-            beams[index] for index in np.argsort(np.asarray(places, dtype=np.float64))
-        ], "the words of its name"
-    return sorted(
-        beams, key=lambda named: _first_change_s(named.channel)
-    ), "the order in which they first change"
+    named_all = None not in places
+    keys = list(zip(places if named_all else [0.0] * len(beams), ahead, first_s, strict=True))
+    why = "the words of its name" if len(set(places)) == len(places) else "the order in which they change"
+    order = sorted(range(len(beams)), key=lambda index: keys[index])
+    return [beams[index] for index in order], why if named_all else "the order in which they change"
 
 
 def _place(named: NamedChannel) -> float | None:
@@ -163,6 +165,20 @@ def _place(named: NamedChannel) -> float | None:
     return float(numbers[-1]) if numbers else None
 
 
-def _first_change_s(channel: Channel) -> float:
-    changes = np.flatnonzero(np.diff(channel.values) != 0)
-    return float(channel.t_s[changes[0] + 1]) if len(changes) else float("inf")
+def _changes_s(channel: Channel) -> FloatArray:
+    return np.asarray(channel.t_s[1:][np.diff(channel.values) != 0])
+
+
+def _lead(one_s: FloatArray, other_s: FloatArray) -> int:
+    """1 where one beam is ahead of another on the path, -1 where behind, 0 where that does not show.
+
+    What has passed the first and not yet the second is aboard: the share of its changes that the first has
+    behind it is ahead of the second's by what the robot carries, and behind only by what was aboard at the
+    start.
+    """
+    if not len(one_s) or not len(other_s):
+        return 0
+    at_s = np.concatenate((one_s, other_s))
+    step = np.repeat((1 / len(one_s), -1 / len(other_s)), (len(one_s), len(other_s)))
+    between = np.cumsum(step[np.argsort(at_s, kind="stable")])
+    return int(np.sign(np.round(between.mean(), 6)))

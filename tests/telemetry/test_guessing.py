@@ -193,7 +193,13 @@ class TestBeams:
         log = log_of(late, never, soon)
         robot, _ = guess_robot(log)
         assert [robot.beams[name].signal for name in robot.beams_in_order()] == ["beam_b", "beam_a", "beam_c"]
-        assert "the order in which they first change" in why(log, "beams.a.signal")
+        assert "the order in which they change" in why(log, "beams.a.signal")
+
+    def test_what_was_aboard_at_the_start_does_not_put_the_last_beam_first(self) -> None:
+        inward = switch("beam_a", [0, 1, 0, 1, 0, 1, 0], [0, 5, 6, 7, 8, 20, 21])
+        outward = switch("beam_b", [1, 0, 1, 0, 1, 0], [0, 2, 10, 11, 12, 30])
+        robot, _ = guess_robot(log_of(outward, inward))
+        assert [robot.beams[name].signal for name in robot.beams_in_order()] == ["beam_a", "beam_b"]
 
     def test_what_they_read_unplugged_stays_unknown(self) -> None:
         assert guess_robot(log_of(switch("beam_entry", [0, 1])))[0].beams["entry"].unplugged is None
