@@ -142,14 +142,18 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
 
 
 def _clean(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> Switching:
-    """The signal without chatter, blinks, and broken dwells far shorter than this beam's usual pass."""
+    """The signal without chatter, blinks, and broken dwells far shorter than this beam's usual pass.
+
+    A sampled dwell may last up to a period longer than it was read.
+    """
     steady = _across_bursts(without_bursts(beam, bursts, honest_s), bursts)
     steady = without_short(steady, _BLINK_S, np.ones(len(steady.t_s), dtype=bool))
     lasting = dwells(steady.t_s, steady.end_s)
     passes = steady.on & (lasting < _LONGEST_PASS_S)
     if not passes.any():
         return steady
-    return without_short(steady, _SHORT_OF_USUAL * float(np.median(lasting[passes])), steady.on)
+    least_s = _SHORT_OF_USUAL * float(np.median(lasting[passes])) - (beam.period_s or 0.0)
+    return without_short(steady, least_s, steady.on)
 
 
 def _across_bursts(beam: Switching, bursts: tuple[Burst, ...]) -> Switching:
