@@ -29,7 +29,9 @@ _RANGE_WORDS = frozenset({"range", "distance", "dist", "rangefinder", "ultrasoni
 _RANGE_FILLER = frozenset({"range", "distance", "dist", "sensor"})
 _NOT_A_RANGE = frozenset({"encoder", "odometry", "travel", "wheel", "drive", "error", "target", "setpoint"})
 _PLACES: Mapping[str, int] = {
-    **dict.fromkeys(("entry", "entrance", "intake", "inlet", "in", "first", "front", "bottom", "lower", "low"), 1),
+    **dict.fromkeys(
+        ("entry", "entrance", "intake", "inlet", "in", "first", "front", "bottom", "lower", "low"), 1
+    ),
     **dict.fromkeys(("middle", "mid", "center", "centre", "second"), 2),
     "third": 3,
     **dict.fromkeys(("gate", "exit", "outlet", "out", "last", "top", "upper", "back", "rear"), 1000),

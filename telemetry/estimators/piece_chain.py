@@ -157,6 +157,8 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     silent = _SILENT_PER_S * moment.step_s
     touched = _at_edge(space, moment)
     weight = np.where(touched, _SEEN, silent)
+    slips = moves.kind == Move.PASS
+    weight[slips] = np.maximum(silent, _SEEN * evidence.ways.missed[moves.beam[slips]])
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
     past_sick = moves.beam == sick if sick != ALIVE else np.zeros(len(moves.beam), dtype=bool)

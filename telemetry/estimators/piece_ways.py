@@ -35,6 +35,7 @@ class Ways:
             the launcher at rest and up to speed; infinite where that is not known.
         passing_s: (2, B): time in which pieces on a running belt have passed each beam, likewise.
         held: (2, B): pieces are held before the beam, and at it, until the launcher is up to speed.
+        missed: (B,): chance that a piece passes a sound beam between two readings.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
         spanned: for each two beams whether a piece stands at both at once.
     """
@@ -42,6 +43,7 @@ class Ways:
     travel_s: FloatArray
     passing_s: FloatArray
     held: BoolArray
+    missed: FloatArray
     room: tuple[int | None, ...]
     spanned: tuple[bool, ...]
 
@@ -57,6 +59,7 @@ def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps) 
         travel_s=travel_s,
         passing_s=_passing_s(beams, belt, launcher, travel_s, pass_s),
         held=np.stack([_held(beams, launcher, breaks=breaks) for breaks in (True, False)]),
+        missed=np.array([_missed(beam, pass_s) for beam in beams]),
         room=tuple(_room(here, there) for here, there in pairwise(beams)),
         spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
     )
@@ -98,6 +101,18 @@ def _held(beams: Sequence[Switching], launcher: Steps, *, breaks: bool) -> BoolA
     at_rest = np.array([(at_instants(*launcher, at_s) == 0).sum() for at_s in changes_s])
     number = np.array([len(at_s) for at_s in changes_s])
     return np.asarray((number >= _LEAST_ARRIVALS) & (at_rest < _SOME * number))
+
+
+def _missed(beam: Switching, pass_s: float) -> float:
+    """Chance of a pass between two readings: none of the usual length twice their distance and more.
+
+    A reading may be late or lost, so it is taken to grow from there to a half where a pass is as long as the
+    readings are apart.
+    """
+    lasting = dwells(beam.t_s, beam.end_s)[beam.on]
+    passes = lasting[lasting < _LONGEST_PASS_S]
+    usual_s = float(np.median(passes)) if len(passes) else pass_s
+    return float(np.clip(beam.period_s / max(usual_s, 1e-9) - 0.5, 0.0, 0.5))
 
 
 def _while_clear(belt: Steps, beam: Switching) -> Steps:

@@ -1,0 +1,74 @@
+"""How pieces go from beam to beam, learned from passes written by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.estimators.piece_ways import Ways, learn_ways
+from telemetry.records.sensors import Switching
+from tests.telemetry.building import switching
+
+END_S = 60.0
+STARTS_S = (5.0, 15.0, 25.0, 35.0)
+ALWAYS = np.zeros(1), np.ones(1)
+AT_REST = np.zeros(1), np.zeros(1)
+
+
+def _beam(*broken: tuple[float, float]) -> Switching:
+    return switching(list(broken), END_S)
+
+
+def _passing(after_s: float, lasting_s: float) -> Switching:
+    """A beam that each piece breaks that long after it came in."""
+    return _beam(*((at + after_s, at + after_s + lasting_s) for at in STARTS_S))
+
+
+def _learned(*beams: Switching, launcher: tuple[np.ndarray, np.ndarray] = AT_REST) -> Ways:
+    return learn_ways(beams, ALWAYS, launcher)
+
+
+def test_the_time_from_clearing_one_beam_to_breaking_the_next() -> None:
+    ways = _learned(_passing(0.0, 0.2), _passing(0.9, 0.2))
+    assert ways.travel_s[0] == pytest.approx([0.7 / np.log(2)])
+    assert ways.passing_s[0] == pytest.approx([0.3, 0.3])  # no less than half as much again as a pass
+
+
+@pytest.mark.parametrize(("after_s", "spanned"), [(0.15, True), (0.25, False)])
+def test_a_piece_that_reaches_the_next_beam_before_it_leaves_one_stands_at_both(
+    after_s: float, spanned: bool
+) -> None:
+    assert _learned(_passing(0.0, 0.2), _passing(after_s, 0.2)).spanned == (spanned,)
+
+
+def test_a_piece_that_waits_at_the_next_beam_does_not_make_the_one_behind_it_stand_at_both() -> None:
+    first = _beam(*((at + wait, at + wait + 0.2) for at in STARTS_S for wait in (0.0, 3.0)))
+    second = _beam(*((at + 0.5, at + 8.0) for at in STARTS_S))
+    assert _learned(first, second).spanned == (False,)
+
+
+def test_pieces_that_leave_only_with_the_launcher_up_are_held() -> None:
+    launcher = (
+        np.array([0.0, *(at + shift for at in STARTS_S for shift in (4.0, 6.0))]),
+        np.array([0.0, *(1.0, 0.0) * len(STARTS_S)]),
+    )
+    gate = _beam(*((at + 0.5, at + 5.0) for at in STARTS_S))
+    past = _passing(5.2, 0.2)
+    ways = _learned(_passing(0.0, 0.2), gate, past, launcher=launcher)
+    assert ways.held.tolist() == [[False, False, True], [False, True, True]]
+    assert np.isinf(ways.travel_s[0, 1]) and np.isfinite(ways.travel_s[1, 1])
+
+
+@pytest.mark.parametrize(("period_s", "missed"), [(0.02, 0.0), (0.1, 0.0), (0.15, 0.25), (0.4, 0.5)])
+def test_a_pass_as_short_as_readings_are_apart_may_be_missed(period_s: float, missed: float) -> None:
+    beam = _passing(0.0, 0.2)
+    sampled = Switching(beam.t_s, beam.on, beam.end_s, period_s)
+    assert _learned(sampled).missed.tolist() == pytest.approx([missed])
+
+
+def test_without_a_pass_the_usual_is_taken_and_nothing_is_held() -> None:
+    never = Switching(np.zeros(1), np.zeros(1, dtype=bool), END_S, 0.02)
+    ways = _learned(never, never)
+    assert ways.room == (None,) and ways.spanned == (False,)
+    assert not ways.held.any()
+    assert np.isinf(ways.travel_s[0, 0]) and np.isfinite(ways.passing_s[0, 0])
