@@ -158,7 +158,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
     touched = _at_edge(space, moment)
     weight = np.where(touched, _SEEN, silent)
     slips = moves.kind == Move.PASS
-    weight[slips] = np.maximum(silent, _SEEN * evidence.ways.missed[moves.beam[slips]])
+    weight[slips] = np.maximum(silent, _missed(evidence, moment)[moves.beam[slips]])
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
     past_sick = moves.beam == sick if sick != ALIVE else np.zeros(len(moves.beam), dtype=bool)
@@ -183,6 +183,13 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: 
 def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:
     """The moves that do to their beam what was just seen, (M,)."""
     return np.asarray((space.changes != 0) & (space.changes == moment.edge[space.moves.beam]))
+
+
+def _missed(evidence: Evidence, moment: _Moment) -> FloatArray:
+    """Chance that a piece arrives at each beam and passes it between two readings, (B,)."""
+    arrives_s = np.append(np.inf, evidence.ways.travel_s[int(moment.launching)])
+    step_s = max(moment.step_s, _LENGTHS_S[0]) if moment.direction == 1 else moment.step_s
+    return np.asarray(evidence.ways.missed * np.minimum(step_s / arrives_s, _SEEN))
 
 
 def _held_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> BoolArray:

@@ -56,7 +56,8 @@ def test_pieces_that_leave_only_with_the_launcher_up_are_held() -> None:
     past = _passing(5.2, 0.2)
     ways = _learned(_passing(0.0, 0.2), gate, past, launcher=launcher)
     assert ways.held.tolist() == [[False, False, True], [False, True, True]]
-    assert np.isinf(ways.travel_s[0, 1]) and np.isfinite(ways.travel_s[1, 1])
+    assert np.isinf(ways.travel_s[0, 1])
+    assert np.isfinite(ways.travel_s[1, 1])
 
 
 @pytest.mark.parametrize(("period_s", "missed"), [(0.02, 0.0), (0.1, 0.0), (0.15, 0.25), (0.4, 0.5)])
@@ -69,6 +70,8 @@ def test_a_pass_as_short_as_readings_are_apart_may_be_missed(period_s: float, mi
 def test_without_a_pass_the_usual_is_taken_and_nothing_is_held() -> None:
     never = Switching(np.zeros(1), np.zeros(1, dtype=bool), END_S, 0.02)
     ways = _learned(never, never)
-    assert ways.room == (None,) and ways.spanned == (False,)
+    assert ways.room == (None,)
+    assert ways.spanned == (False,)
     assert not ways.held.any()
-    assert np.isinf(ways.travel_s[0, 0]) and np.isfinite(ways.passing_s[0, 0])
+    assert np.isinf(ways.travel_s[0, 0])
+    assert np.isfinite(ways.passing_s[0, 0])
