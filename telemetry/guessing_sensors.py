@@ -150,12 +150,12 @@ def _along_the_path(beams: Sequence[NamedChannel]) -> tuple[list[NamedChannel], 
     changes_s = [_changes_s(named.channel) for named in beams]
     ahead = [-sum(_lead(one, other) for other in changes_s) for one in changes_s]
     first_s = [float(at_s[0]) if len(at_s) else np.inf for at_s in changes_s]
-    places = [_place(named) for named in beams]
-    named_all = None not in places
-    keys = list(zip(places if named_all else [0.0] * len(beams), ahead, first_s, strict=True))
-    why = "the words of its name" if len(set(places)) == len(places) else "the order in which they change"
-    order = sorted(range(len(beams)), key=lambda index: keys[index])
-    return [beams[index] for index in order], why if named_all else "the order in which they change"
+    told = [place for place in map(_place, beams) if place is not None]
+    places = told if len(told) == len(beams) else [0.0] * len(beams)
+    order = np.lexsort((first_s, ahead, places))
+    by_names = len(set(places)) == len(places)
+    why = "the words of its name" if by_names and told else "the order in which they change"
+    return [beams[index] for index in order], why
 
 
 def _place(named: NamedChannel) -> float | None:

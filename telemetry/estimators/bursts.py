@@ -12,6 +12,7 @@ from telemetry.records.sensors import Burst, Switching
 from telemetry.signals import dwells, steps
 
 __all__ = [
+    "LONGEST_PASS_S",
     "find_bursts",
     "find_limit_bursts",
     "shortest_honest_dwell_s",
@@ -31,7 +32,9 @@ _USUAL_CAPACITY, _MOST_IN_A_SECOND = 3, 10
 _SETTLE_S = 0.015
 """A mechanical switch has settled by then (common practice, no source)."""
 _HUMPS_APART = 4.0
-_SHARE_OF_PASS, _LONGEST_PASS_S = 0.4, 1.0
+_SHARE_OF_PASS = 0.4
+LONGEST_PASS_S = 1.0
+"""A piece that breaks a beam for longer rests there."""
 _LEAST_DWELLS = 12
 _RESOLVED = 0.35
 """A pass shows where one period of the readings is no more than this share of it."""
@@ -43,7 +46,7 @@ def usual_pass_s(beams: Iterable[Switching]) -> float | None:
     The median over the beams of each one's median: a beam that chatters does not decide it.
     """
     passes = [dwells(beam.t_s, beam.end_s)[beam.on] for beam in beams]
-    brief = [lasting[lasting < _LONGEST_PASS_S] for lasting in passes]
+    brief = [lasting[lasting < LONGEST_PASS_S] for lasting in passes]
     medians = [float(np.median(lasting)) for lasting in brief if len(lasting)]
     return float(np.median(medians)) if medians else None
 

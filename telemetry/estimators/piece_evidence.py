@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.analysis import Analysis
 from telemetry.estimators.belt import belt_direction
-from telemetry.estimators.bursts import without_bursts, without_short
+from telemetry.estimators.bursts import usual_pass_s, without_bursts, without_short
 from telemetry.estimators.markov import IntArray
 from telemetry.estimators.piece_ways import Ways, learn_ways
 from telemetry.estimators.releases import launcher_dips, launcher_running
@@ -26,11 +26,11 @@ _GAP_MOVES = 40
 
 _TICK_S, _TICKS_AT_REST = 0.25, 8
 _BLINK_S = 0.025
-_SHORT_OF_USUAL, _LONGEST_PASS_S = 0.35, 1.0
+_SHORT_OF_USUAL = 0.35
 SHAKEN_S = 0.5
 """For how long after a contact a lead may have been shaken loose by it."""
 _FLICKER_WITHIN_S, _LEAST_FLICKER, _MOST_FLICKER, _CHATTERING = 0.6, 2, 6, 2
-_LEAST_MISSED = 0.05
+_LEAST_MISSED, _MOST_MISSED = 0.05, 0.5
 _LEVELS = {"clear": 0, "broken": 1, None: UNKNOWN}
 
 
@@ -45,7 +45,6 @@ class Evidence:
         edge: (T, B): just here the beam breaks, 1, or clears, -1; else 0.
         direction: (T,): of the belt: 1 forward, 0 at rest, -1 back, 2 not known.
         dip: (T,): the launcher met a piece.
-        dips_tell: whether dips can be relied on to show releases.
         dips_missed: share of the releases that show no dip.
         shaken: (T,): just after a contact.
         flicker: (T, B): a few short dwells end just here, in the signal before it was cleaned.
@@ -60,7 +59,6 @@ class Evidence:
     edge: IntArray
     direction: IntArray
     dip: BoolArray
-    dips_tell: bool
     dips_missed: float
     shaken: BoolArray
     flicker: BoolArray
@@ -68,6 +66,11 @@ class Evidence:
     gap: BoolArray
     ways: Ways
     unplugged: tuple[int, ...]
+
+    @property
+    def dips_tell(self) -> bool:
+        """Whether dips can be relied on to show releases: at least every other one."""
+        return self.dips_missed <= _MOST_MISSED
 
 
 def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
@@ -93,7 +96,6 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
         edge=edge,
         direction=_direction(belt, t_s),
         dip=np.isin(t_s, dips_s),
-        dips_tell=len(dips_s) > 0 and len(dips_s) >= clears / 2,
         dips_missed=float(np.clip(1 - len(dips_s) / max(clears, 1), _LEAST_MISSED, 1.0)),
         shaken=_shortly_after(t_s, hits_s, SHAKEN_S),
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
@@ -148,11 +150,7 @@ def _clean(beam: Switching, bursts: tuple[Burst, ...], honest_s: float) -> Switc
     """
     steady = _across_bursts(without_bursts(beam, bursts, honest_s), bursts)
     steady = without_short(steady, _BLINK_S, np.ones(len(steady.t_s), dtype=bool))
-    lasting = dwells(steady.t_s, steady.end_s)
-    passes = steady.on & (lasting < _LONGEST_PASS_S)
-    if not passes.any():
-        return steady
-    least_s = _SHORT_OF_USUAL * float(np.median(lasting[passes])) - (beam.period_s or 0.0)
+    least_s = _SHORT_OF_USUAL * (usual_pass_s([steady]) or 0.0) - beam.period_s
     return without_short(steady, least_s, steady.on)
 
 

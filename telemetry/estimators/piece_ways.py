@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from telemetry.estimators.belt import running_clocks
-from telemetry.estimators.bursts import usual_pass_s
+from telemetry.estimators.bursts import LONGEST_PASS_S, usual_pass_s
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.sensors import Switching
 from telemetry.signals import at_instants, dwells
@@ -20,7 +20,7 @@ Steps = tuple[FloatArray, FloatArray]
 """When something changes, and what it is from then on; each (k,)."""
 
 _ALWAYS: Steps = np.zeros(1), np.ones(1)
-_USUAL_PASS_S, _LONGEST_PASS_S = 0.2, 1.0
+_USUAL_PASS_S = 0.2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
 _LEAST_ARRIVALS, _SOME = 3, 0.25
 _LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
@@ -109,10 +109,8 @@ def _missed(beam: Switching, pass_s: float) -> float:
     A reading may be late or lost, so it is taken to grow from there to a half where a pass is as long as the
     readings are apart.
     """
-    lasting = dwells(beam.t_s, beam.end_s)[beam.on]
-    passes = lasting[lasting < _LONGEST_PASS_S]
-    usual_s = float(np.median(passes)) if len(passes) else pass_s
-    return float(np.clip(beam.period_s / max(usual_s, 1e-9) - 0.5, 0.0, 0.5))
+    usual_s = usual_pass_s([beam]) or pass_s
+    return float(np.clip(beam.period_s / usual_s - 0.5, 0.0, 0.5))
 
 
 def _while_clear(belt: Steps, beam: Switching) -> Steps:
@@ -162,7 +160,7 @@ def _spanned(here: Switching, there: Switching) -> bool:
     """
     broke_s = here.t_s[here.on]
     cleared_s = broke_s + dwells(here.t_s, here.end_s)[here.on]
-    until_s = np.minimum(np.append(broke_s[1:], np.inf), cleared_s + _LONGEST_PASS_S)
+    until_s = np.minimum(np.append(broke_s[1:], np.inf), cleared_s + LONGEST_PASS_S)
     arrived_s = there.t_s[1:][there.on[1:]]
     came = np.searchsorted(arrived_s, np.stack((broke_s, cleared_s, until_s)), side="right")
     after = came[2] > came[1]
@@ -179,7 +177,7 @@ def _room(here: Switching, there: Switching) -> int | None:
     that wait on the way make it larger, so the lower quartile counts, with a fifth to spare.
     """
     lasting = dwells(here.t_s, here.end_s)
-    passes = here.on & (lasting < _LONGEST_PASS_S)
+    passes = here.on & (lasting < LONGEST_PASS_S)
     broke_s, length_s = here.t_s[passes], lasting[passes]
     arrived_s = there.t_s[1:][there.on[1:]]
     next_one = np.searchsorted(arrived_s, broke_s, side="right")
