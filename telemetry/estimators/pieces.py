@@ -67,7 +67,7 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
         entry_chances=_chances(entries_s, t_s, drawn_came),
         release_chances=_chances(releases_s, t_s, drawn_left),
         most_aboard=space.most_aboard,
-        beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, space.slots[path]),
+        beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, _gainsaid(space, path, evidence)),
     )
 
 
@@ -138,12 +138,10 @@ def _piece_step(start_s: float, aboard: int, chance: FloatArray) -> PieceStep:
 
 
 def _beam_health(
-    names: Sequence[str], chance: FloatArray, evidence: Evidence, told: IntArray
+    names: Sequence[str], chance: FloatArray, evidence: Evidence, gainsaid: BoolArray
 ) -> Mapping[str, tuple[BeamHealth, ...]]:
-    """Stretches in which a beam is likelier sick than not; `told` (T, 2·B) is where the story puts pieces."""
+    """Stretches in which a beam is likelier sick than not; `gainsaid` (T, B) is where the story denies it."""
     found: dict[str, list[BeamHealth]] = {name: [] for name in names}
-    gainsaid = ((told[:, ::2] > 0) != (evidence.level == 1)) & (evidence.level < UNKNOWN)
-    gainsaid |= _slipped(told)
     for number, (beam, level) in enumerate(health_states(len(names))):
         if number:
             signs = gainsaid[:, beam], evidence.flicker[:, beam]
@@ -151,8 +149,14 @@ def _beam_health(
     return MappingProxyType({name: tuple(sorted(parts, key=_by_start)) for name, parts in found.items()})
 
 
+def _gainsaid(space: StateSpace, path: IntArray, evidence: Evidence) -> BoolArray:
+    """Where a beam reads another level than the story puts there, or a piece slips past it, (T, B)."""
+    other = (space.at_beam[path] != (evidence.level == 1)) & (evidence.level < UNKNOWN)
+    return np.asarray(other | _slipped(space.slots[path]))
+
+
 def _slipped(told: IntArray) -> BoolArray:
-    """Where a piece goes past a beam in one step without standing at it, (T, B)."""
+    """Where a piece goes past a beam in one step without standing at it, (T, B); slots told are (T, 2·B)."""
     moved = np.diff(told, axis=0, prepend=told[:1])
     slipped = np.zeros((len(told), told.shape[1] // 2), dtype=bool)
     slipped[:, 1:] = (moved[:, 3::2] > 0) & (moved[:, 1:-1:2] < 0) & (moved[:, 2::2] == 0)

@@ -239,6 +239,18 @@ def test_a_story_says_how_many_pieces_it_can_hold(sound: Pieces) -> None:
 # How sure each event is
 
 
+def test_a_piece_that_stands_at_two_beams_gainsays_one_that_is_stuck_clear_as_it_reaches_it() -> None:
+    in_s = (10.0, 12.0, 14.0, 40.0, 42.0, 44.0)
+    beams = {
+        "entry": passing(in_s, 0.4),
+        "middle": passing([at + 0.2 for at in in_s[:3]], 0.4),
+        "gate": passing(OUT_S),
+    }
+    (stretch,) = _sick(_told(_log(beams)), "middle")
+    first = next(at for at in stretch.contradictions_s if at >= in_s[3])
+    assert in_s[3] <= first < in_s[3] + 0.4  # while the piece still breaks the entry
+
+
 def test_each_entry_and_release_has_its_chance(sound: Pieces) -> None:
     assert len(sound.entry_chances) == len(sound.entries_s)
     assert len(sound.release_chances) == len(sound.releases_s)
