@@ -93,9 +93,10 @@ def _summary(analysis: Analysis) -> str:
         if beyond[stage] > 0:
             told += f"; its {stage} stage took {duration(beyond[stage])} longer than usual"
     hits = sum(slow.start_s <= contact.t_s < slow.end_s for contact in analysis.contacts)
-    told += f", with {counted(hits, 'hit')}" if hits else ""
-    told += f", {duration(slow.faulty_sensor_s)} of it with a faulty sensor" if slow.faulty_sensor_s else ""
-    return f"{told}."
+    faulty_s = slow.faulty_sensor_s
+    burdens = [counted(hits, "hit")] if hits else []
+    burdens += [f"{duration(faulty_s)} with a faulty sensor"] if faulty_s else []
+    return f"{told}. In the whole cycle: {', '.join(burdens)}." if burdens else f"{told}."
 
 
 def _beyond_usual(cycle: Cycle, closed: list[Cycle], stage: str) -> float:

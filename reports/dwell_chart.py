@@ -20,6 +20,8 @@ __all__ = ["DwellChart", "dwell_charts", "dwell_table", "dwells_s"]
 _HEIGHT_PX = 90
 _BINS = 40
 _SECONDS = (0.001, 0.01, 0.1, 1.0, 10.0, 100.0)
+_EDGE = 0.08
+"""Nearer to an end than this share of the width, a label begins or ends at its place, so as not to be cut."""
 
 
 @dataclass(frozen=True)
@@ -104,10 +106,10 @@ def _limit(honest_s: float | None, scale: _Scale) -> Iterator[Markup]:
 
 def _ticks(scale: _Scale) -> Iterator[Markup]:
     for seconds in _SECONDS:
-        if 0.03 < scale.share(seconds) < 0.97:
-            yield label(
-                scale.percent(seconds), _HEIGHT_PX + 14, duration(seconds), kind="t n", anchor="middle"
-            )
+        share = scale.share(seconds)
+        if 0.0 < share < 1.0:
+            anchor = "start" if share < _EDGE else "end" if share > 1 - _EDGE else "middle"
+            yield label(scale.percent(seconds), _HEIGHT_PX + 14, duration(seconds), kind="t n", anchor=anchor)
 
 
 def _summary(name: str, lengths: FloatArray, honest_s: float | None) -> str:
