@@ -59,15 +59,16 @@ const gestures = ({ moveTo, onGrid }) => {
     event.preventDefault();
   }
 
-  // A mark that the keyboard reaches is brought into sight, once its lane is set to what is shown.
+  // A mark that the keyboard reaches is brought into sight.
   function onFocus({ target }) {
-    if (target.closest(".view") && stretch.zoomed() && target.matches(":focus-visible")) requestAnimationFrame(() => requestAnimationFrame(() => bringIn(target)));
+    if (target.closest(".view") && stretch.zoomed() && target.matches(":focus-visible")) stretch.show(instantOf(target));
   }
 
-  function bringIn(mark) {
+  // By its share of its plot, which is the same whether or not the plot has been set to what is shown.
+  function instantOf(mark) {
     const box = mark.getBoundingClientRect();
-    const bounds = mark.closest(".view").getBoundingClientRect();
-    if (box.left < bounds.left || box.right > bounds.right) stretch.slidePx(box.left - bounds.left - bounds.width / 3);
+    const plot = mark.closest("svg.plot").getBoundingClientRect();
+    return data.from + (((box.left + box.right) / 2 - plot.left) / plot.width) * (data.to - data.from);
   }
 
   lanes.addEventListener("pointerdown", onDown);
