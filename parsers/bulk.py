@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from parsers.dialect import Layout
 from parsers.numbers import EXACT_FLOAT, floats_of
 from parsers.records import Records
 from parsers.table import ArrayColumn, Column, TextColumn
+from telemetry.log import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     import polars as pl
@@ -49,6 +50,45 @@ def read_columns(records: Records, kept: Rows, layout: Layout) -> tuple[Column, 
     return _Bulk(records, kept, layout).columns()
 
 
+@dataclass(eq=False)
+class _Filling:
+    """One column of so many `rows` as its chunks come in.
+
+    Numbers go straight to their places in `values`: joined at the end, all columns would stand there twice.
+    """
+
+    rows: int
+    values: NDArray[Any] | None = None
+    present: BoolArray | None = None
+    odd: list[Rows] = field(default_factory=list)
+    texts: list[str] = field(default_factory=list)
+    strings: list[pl.Series] = field(default_factory=list)
+
+    def add(self, part: _Part, first: int) -> None:
+        """Takes the chunk that begins at row `first`."""
+        if part.strings is not None:
+            self.strings.append(part.strings)
+        if part.numbers is not None:
+            self._place(part.numbers, first)
+        self.odd.append(part.odd + first)
+        self.texts += part.texts
+
+    def _place(self, numbers: pl.Series, first: int) -> None:
+        dtype = np.int64 if numbers.dtype.is_integer() else np.float64
+        if self.values is None:
+            self.values = np.empty(self.rows, dtype=dtype)
+        elif dtype == np.float64:
+            self.values = self.values.astype(np.float64, copy=False)
+        if numbers.null_count():
+            if self.present is None:
+                self.present = np.ones(self.rows, dtype=bool)
+            self.present[first : first + len(numbers)] = numbers.is_not_null().to_numpy()
+            numbers = numbers.fill_null(0 if dtype == np.int64 else float("nan"))
+        for chunk in numbers.get_chunks():
+            self.values[first : first + len(chunk)] = chunk.to_numpy()
+            first += len(chunk)
+
+
 class _Bulk:
     def __init__(self, records: Records, kept: Rows, layout: Layout) -> None:
         self._records, self._layout = records, layout
@@ -57,11 +97,14 @@ class _Bulk:
         self._schema = self._sniffed(kept)
 
     def columns(self) -> tuple[Column, ...]:
-        chunks = [self._read(chunk)[::-1] for chunk in self._chunks]
-        # Popped, so that a column's chunks go when it is whole, and not all columns stand there twice.
-        return tuple(
-            self._column(index, [parts.pop() for parts in chunks]) for index in range(len(self._layout.names))
-        )
+        rows = sum(len(chunk) for chunk in self._chunks)
+        fillings = [_Filling(rows) for _ in self._layout.names]
+        first = 0
+        for chunk in self._chunks:
+            for filling, part in zip(fillings, self._read(chunk), strict=False):
+                filling.add(part, first)
+            first += len(chunk)
+        return tuple(self._column(index, filling) for index, filling in enumerate(fillings))
 
     def _sniffed(self, kept: Rows) -> list[Any]:
         """The type of each column by some rows from everywhere; text where a wrong type could be read."""
@@ -145,33 +188,24 @@ class _Bulk:
         if (frame.height, frame.width) != (len(chunk), self._layout.width):
             raise BulkError(f"{frame.height:,} of {frame.width}")
 
-    def _column(self, index: int, parts: list[_Part]) -> Column:
+    def _column(self, index: int, filling: _Filling) -> Column:
         import polars as pl
 
-        first_rows = np.cumsum([0] + [len(chunk) for chunk in self._chunks])
-        if all(part.numbers is None for part in parts):
-            whole = pl.concat([part.strings for part in parts if part.strings is not None])
-            return TextColumn(whole, self._layout.decimal)
-        odd = np.concatenate([part.odd + first for part, first in zip(parts, first_rows, strict=False)])
-        numbers = [part.numbers for part in parts if part.numbers is not None]
-        filled = sum(len(part) - part.null_count() for part in numbers)
-        if len(odd) > _MOST_ODD * (filled + len(odd)) or len(numbers) < len(parts):
+        if filling.values is None:
+            return TextColumn(pl.concat(filling.strings), self._layout.decimal)
+        odd = np.concatenate(filling.odd)
+        filled = filling.rows if filling.present is None else int(filling.present.sum())
+        wordy = len(odd) > _MOST_ODD * (filled + len(odd)) or bool(filling.strings)
+        if wordy or (filling.values.dtype == np.float64 and _beyond_float(filling.values)):
             return TextColumn(self._strings(index), self._layout.decimal)
-        if len({column.dtype for column in numbers}) > 1:
-            numbers = [column.cast(pl.Float64) for column in numbers]
-        whole = numbers[0] if len(numbers) == 1 else pl.concat(numbers)
-        return self._numeric(index, whole, odd, tuple(text for part in parts for text in part.texts))
-
-    def _numeric(self, index: int, numbers: pl.Series, odd: Rows, texts: tuple[str, ...]) -> Column:
-        import polars as pl
-
-        if numbers.dtype == pl.Float64 and _beyond_float(numbers):
-            return TextColumn(self._strings(index), self._layout.decimal)
-        present = None if not numbers.null_count() else numbers.is_not_null().to_numpy()
-        filler = 0 if numbers.dtype == pl.Int64 else float("nan")
-        values = (numbers if present is None else numbers.fill_null(filler)).to_numpy()
         return ArrayColumn(
-            values, present, False, odd, texts, self._layout.decimal, lambda: self._strings(index)
+            filling.values,
+            filling.present,
+            False,
+            odd,
+            tuple(filling.texts),
+            self._layout.decimal,
+            lambda: self._strings(index),
         )
 
     def _strings(self, index: int) -> pl.Series:
@@ -194,15 +228,18 @@ def _numeric_type(strings: pl.Series) -> Any:
     return next(fits, pl.String)
 
 
-def _beyond_float(numbers: pl.Series) -> bool:
-    values = numbers.drop_nulls().to_numpy()
+def _beyond_float(values: FloatArray) -> bool:
+    """Whether some finite value is too large for float64 to hold every digit of a whole number."""
+    if max(-np.fmin.reduce(values), np.fmax.reduce(values)) <= EXACT_FLOAT:
+        return False
     return bool((np.abs(values[np.isfinite(values)]) > EXACT_FLOAT).any())
 
 
 def _chunks(records: Records, kept: Rows) -> Iterator[Rows]:
     """Runs of kept records of some megabytes each."""
+    start = records.start[kept]
     at = 0
     while at < len(kept):
-        past = int(np.searchsorted(records.start[kept], records.start[kept[at]] + _CHUNK_BYTES))
+        past = int(np.searchsorted(start, start[at] + _CHUNK_BYTES))
         yield kept[at : max(past, at + 1)]
         at = max(past, at + 1)

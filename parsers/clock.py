@@ -68,11 +68,11 @@ def mend_clock(t: FloatArray) -> MendedClock:
     minutes. Raises UnorderedClockError after more than twenty restarts.
     """
     steps = np.diff(t)
-    every = np.arange(len(t))
     if not np.any(steps < 0) and not np.any(steps > JUMP_S):
-        return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=_NONE)
+        return MendedClock(None, np.round(t - t[0], 9), _NONE, _NONE, _NONE, _NONE, ())
     if _is_shuffled(t):
-        return lay_out(t, every, _one_piece(t), spoiled=_NONE, late=displaced_rows(t))
+        piece = np.zeros(len(t), dtype=np.intp)
+        return lay_out(t, np.arange(len(t)), piece, spoiled=_NONE, late=displaced_rows(t))
     rises = steps[steps > 0]
     tick = float(np.median(rises)) if len(rises) else 0.0
     spoiled = _spikes(t, tick)
@@ -83,10 +83,6 @@ def mend_clock(t: FloatArray) -> MendedClock:
     piece = np.zeros(len(rows), dtype=np.intp)
     piece[starts] = 1
     return lay_out(t, rows, np.cumsum(piece), spoiled=spoiled, late=rows[late])
-
-
-def _one_piece(t: FloatArray) -> Rows:
-    return np.zeros(len(t), dtype=np.intp)
 
 
 def _is_shuffled(t: FloatArray) -> bool:

@@ -93,6 +93,8 @@ def split_line(line: str, delimiter: str) -> list[str]:
 
 def split_lines(lines: Sequence[tuple[int, str]], delimiter: str) -> list[tuple[int, list[str]]]:
     """The records in numbered lines, as (number of the first line, cells); quoted line breaks joined."""
+    if not any('"' in line for _, line in lines):
+        return [(number, line.split(delimiter)) for number, line in lines]
     records = []
     at = 0
     while at < len(lines):
@@ -132,8 +134,8 @@ def find_records(
     feeds = _places(data, _LF)
     start = np.concatenate(([0], feeds + 1))
     end = np.concatenate((feeds, [len(data)]))
-    has_return = (end > start) & (data[np.maximum(end - 1, 0)] == _CR) if len(data) else end > start
-    end = end - has_return
+    if b"\r" in text:
+        end = end - ((end > start) & (data[np.maximum(end - 1, 0)] == _CR))
     line = np.arange(1, len(start) + 1)
     if breaks is not None and len(breaks):
         line -= np.searchsorted(breaks, start)
@@ -162,10 +164,17 @@ def _widths(data: NDArray[np.uint8], start: IntArray, delimiter: int) -> IntArra
     while at < past:
         until = max(int(np.searchsorted(start[:past], start[at] + _BLOCK_BYTES)), at + 1)
         stop = len(data) if until >= len(start) else int(start[until])
-        marks = (data[start[at] : stop] == delimiter).view(np.uint8)
-        width[at:until] += np.add.reduceat(marks, start[at:until] - start[at], dtype=np.uint32)
+        width[at:until] += _counts(data[start[at] : stop] == delimiter, start[at:until] - start[at])
         at = until
     return width
+
+
+def _counts(marks: BoolArray, start: IntArray) -> NDArray[np.unsignedinteger]:
+    """How many marks lie between each start and the next; in single bytes, unless some count exceeds one."""
+    counts: NDArray[np.unsignedinteger] = np.add.reduceat(marks.view(np.uint8), start, dtype=np.uint8)
+    if np.count_nonzero(marks) != counts.sum(dtype=np.int64):
+        counts = np.add.reduceat(marks.view(np.uint8), start, dtype=np.uint32)
+    return counts
 
 
 def _find_quoted(

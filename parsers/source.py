@@ -72,7 +72,7 @@ def _read_plain_file(path: Path, limits: Limits) -> bytes:
         if status.st_size > limits.file_bytes:
             raise LogError(_too_large(name, "file", limits.file_bytes, "raise the limit or split the log"))
         with os.fdopen(handle, "rb", closefd=False) as file:
-            return file.read(limits.file_bytes)
+            return file.read(status.st_size)
     except OSError as error:
         raise LogError(
             f"{name}: looked for a log, reading it failed ({error.strerror}); copy it again"

@@ -168,10 +168,9 @@ def _says_words(body: bytes) -> bool:
 
 def _with_line_feeds(body: bytes) -> bytes:
     """The same with LF where most lines end in a bare CR."""
-    bare = body.count(b"\r")
-    if not bare:
+    if b"\r" not in body:
         return body
-    bare -= body.count(b"\r\n")
+    bare = body.count(b"\r") - body.count(b"\r\n")
     if bare > body.count(b"\n"):
         return body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return body
@@ -179,9 +178,9 @@ def _with_line_feeds(body: bytes) -> bytes:
 
 def _parted(body: bytes, encoding: str) -> tuple[bytes, str, IntArray]:
     """Runs of NULs cut down to one that stands on a line of its own, and the line feeds put in for it."""
-    if b"\0\0\0\0" not in body:
+    pieces = _NUL_RUN.split(body) if b"\0" in body else [body]
+    if len(pieces) == 1:
         return body, encoding, _no_breaks()
-    pieces = _NUL_RUN.split(body)
     lengths = np.array([len(piece) for piece in pieces[:-1]], dtype=np.int64)
     first = np.cumsum(lengths + 3) - 3
     return b"\n\0\n".join(pieces), encoding, np.sort(np.concatenate((first, first + 2)))

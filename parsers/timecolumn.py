@@ -135,7 +135,7 @@ def _stamps(table: Table, clock: int, unit: str | None, *, long: bool) -> Stamps
 def steadier_clock(table: Table, choice: ClockChoice, stamps: Stamps, ledger: Ledger) -> tuple[int, Stamps]:
     """Of two clocks in one file the steadier: another is taken where the first starts over or leaps more."""
     assert choice.place is not None  # noqa: S101 - the caller has found a clock
-    best, least = (choice.place, stamps), _faults(stamps)
+    best, least = (choice.place, stamps), _faults(stamps) if choice.others else 0
     for place in choice.others if least else ():
         other = _stamps(table, place, None, long=False)
         if other.readable.sum() < stamps.readable.sum() or not _as_fine(other, stamps):
