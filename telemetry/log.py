@@ -166,10 +166,13 @@ class Log:
     def between(self, start_s: float, end_s: float) -> Log:
         """The part of the log in [start_s, end_s), on the same clock; a change log's state is carried in."""
         left, right = np.searchsorted(self.t_s, (start_s, end_s), side="left")
-        channels = {
-            name: _channel_between(channel, start_s, end_s) for name, channel in self.channels.items()
-        }
         t_s = self.t_s[left:right]
+        channels = {
+            name: replace(channel, t_s=t_s, values=channel.values[left:right], rows=None, logged=None)
+            if channel.sampled and channel.t_s is self.t_s
+            else _channel_between(channel, start_s, end_s)
+            for name, channel in self.channels.items()
+        }
         return replace(self, t_s=t_s, rows=len(t_s), channels=MappingProxyType(channels))
 
     @property

@@ -5,6 +5,8 @@ Times are float64 seconds, non-decreasing. True means flagged. Intervals are hal
 
 from __future__ import annotations
 
+from weakref import ref
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,11 +21,23 @@ GAP_PERIODS = 3.0
 """After so many periods without a reading there is a gap."""
 
 
+_PERIODS: dict[int, tuple[ref[FloatArray], float]] = {}
+
+
 def period_s(t_s: FloatArray) -> float:
-    """Median time between readings, shape (n,) -> seconds; 0 with fewer than two different instants."""
+    """Median time between readings, shape (n,) -> seconds; 0 with fewer than two different instants.
+
+    Worked out once for each clock that cannot change: a match asks for a handful of them a hundred times.
+    """
+    key, known = id(t_s), _PERIODS.get(id(t_s))
+    if known is not None and known[0]() is t_s:
+        return known[1]
     apart = np.diff(t_s)
     apart = apart[apart > 0]
-    return float(np.median(apart)) if len(apart) else 0.0
+    period = float(np.median(apart)) if len(apart) else 0.0
+    if not t_s.flags.writeable:
+        _PERIODS[key] = ref(t_s, lambda _: _PERIODS.pop(key, None)), period
+    return period
 
 
 def hold_s(t_s: FloatArray) -> float:

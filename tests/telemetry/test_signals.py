@@ -53,6 +53,21 @@ def test_the_period_is_the_median_step_and_repeated_instants_do_not_count() -> N
     assert period_s(_frozen([0.0, 0.0, 0.1, 0.2, 0.2, 0.9])) == pytest.approx(0.1)
 
 
+def test_a_clock_that_changes_is_measured_again() -> None:
+    t_s = np.arange(5.0)
+    assert period_s(t_s) == 1.0
+
+    t_s *= 3.0
+
+    assert period_s(t_s) == 3.0
+
+
+def test_clocks_that_come_and_go_in_one_place_keep_their_own_periods() -> None:
+    found = [period_s(_frozen([0.0, step, 2 * step])) for step in (0.1, 0.2, 0.3, 0.4) * 20]
+
+    assert found == pytest.approx([0.1, 0.2, 0.3, 0.4] * 20)
+
+
 @pytest.mark.parametrize("t_s", [[], [1.0], [1.0, 1.0]])
 def test_no_period_without_two_different_instants(t_s: list[float]) -> None:
     assert period_s(_frozen(t_s)) == 0.0
