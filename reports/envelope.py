@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from reports.drawing import COLUMNS, LEVELS, Axis
 from telemetry.log import FloatArray
+from telemetry.signals import hold_s
 
 __all__ = ["band_path", "bars_path", "gap_limit_s", "line_path", "steps_path"]
 
@@ -19,7 +20,7 @@ _BAR_UNITS = 2 * COLUMNS
 
 def gap_limit_s(t_s: FloatArray) -> float:
     """Longest pause between samples that is not a gap: three times the median one."""
-    return 3.0 * float(np.median(np.diff(t_s))) if len(t_s) > 1 else np.inf
+    return hold_s(t_s) or np.inf
 
 
 def line_path(t_s: FloatArray, values: FloatArray, axis: Axis, low: float, high: float) -> str:

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 from telemetry.plain import shown
@@ -77,7 +78,12 @@ _UNITS = (
 
 def visible(text: object) -> str:
     """Text in which every character shows: controls and direction marks spelled out, overlong text cut."""
-    return _UNIT_GAP.sub("\u00a0", shown(str(text), _LONGEST))
+    return _visible(str(text))
+
+
+@lru_cache(maxsize=4096)
+def _visible(text: str) -> str:
+    return _UNIT_GAP.sub("\u00a0", shown(text, _LONGEST))
 
 
 def clock(t_s: float, start_s: float = 0.0) -> str:
