@@ -7,27 +7,68 @@ Rabiner, Proc. IEEE 77(2), 1989; drawing paths backwards: Carter and Kohn, Biome
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.log import FloatArray
+from telemetry.log import BoolArray, FloatArray
 
 __all__ = [
     "Chain",
     "IntArray",
+    "Links",
     "Step",
     "backward",
     "consensus_path",
     "draw_paths",
     "forward",
+    "margins",
     "most_likely_path",
 ]
 
 IntArray = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Links:
+    """Which occupancies lead to which: shared by all steps over one space of states.
+
+    Attributes:
+        index: (S, D), the occupancies that lead to each, padded with any where there are fewer than D.
+        used: (S, D), False where padded.
+    """
+
+    index: IntArray
+    used: BoolArray
+
+    @cached_property
+    def into(self) -> IntArray:
+        """The occupancies that lead to each, (D, S)."""
+        return np.ascontiguousarray(self.index.T)
+
+    @cached_property
+    def out_of(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """The occupancies that each leads to, their places in `into`, and 1, or 0 where padded; each (E, S)."""
+        place, to = np.nonzero(self.used.T)
+        origin = self.into[place, to]
+        order = np.argsort(origin, kind="stable")
+        column = _places_in_groups(origin[order], len(self.index))
+        shape = int(column.max(initial=0)) + 1, len(self.index)
+        target, flat = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=np.intp)
+        used = np.zeros(shape)
+        at = column, origin[order]
+        target[at], flat[at] = to[order], (place * len(self.index) + to)[order]
+        used[at] = 1.0
+        return target, flat, used
+
+
+def _places_in_groups(group: IntArray, groups: int) -> IntArray:
+    """The place of each element within its group, of sorted groups, (n,)."""
+    number = np.bincount(group, minlength=groups)
+    return np.arange(len(group)) - np.repeat(np.cumsum(number) - number, number)
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,63 +77,66 @@ class Step:
 
     Attributes:
         health: (H, H), rows are where from, columns where to; weights need not sum to 1.
-        index: (S, D), the occupancies that lead to each, padded with any where there are fewer than D.
+        links: which occupancies lead to which.
         weight: (H, S, D), the weight of each of them in each health; 0 where padded.
     """
 
     health: FloatArray
-    index: IntArray
+    links: Links
     weight: FloatArray
 
     @classmethod
     def of_matrices(cls, health: FloatArray, moves: FloatArray) -> Step:
         """A step from full matrices: `health` (H, H) and `moves` (H, S, S), rows are where from."""
         to, origin = np.nonzero(moves.any(axis=0).T)
-        fan_in = np.bincount(to, minlength=moves.shape[1])
-        column = np.arange(len(to)) - np.repeat(np.cumsum(fan_in) - fan_in, fan_in)
-        index = np.zeros((moves.shape[1], int(fan_in.max(initial=1))), dtype=np.intp)
+        column = _places_in_groups(to, moves.shape[1])
+        index = np.zeros((moves.shape[1], int(column.max(initial=0)) + 1), dtype=np.intp)
         weight = np.zeros((len(moves), *index.shape))
-        index[to, column] = origin
+        used = np.zeros(index.shape, dtype=bool)
+        index[to, column], used[to, column] = origin, True
         weight[:, to, column] = moves[:, origin, to]
-        return cls(health, index, weight)
+        return cls(health, Links(index, used), weight)
 
     @cached_property
-    def _origin(self) -> IntArray:
-        """The flat state that each weight leads from, (H·S·D,)."""
-        healths, occupancies = self.weight.shape[:2]
-        first = occupancies * np.arange(healths)
-        return np.asarray((first[:, None, None] + self.index).ravel())
+    def _arriving(self) -> FloatArray:
+        """The weights in the order of `links.into`, (D, S, H)."""
+        return np.ascontiguousarray(self.weight.T)
+
+    @cached_property
+    def _leaving(self) -> FloatArray:
+        """The weights in the order of `links.out_of`, (E, S, H)."""
+        _target, place, used = self.links.out_of
+        return self._arriving.reshape(-1, len(self.health)).take(place, axis=0) * used[:, :, None]
 
     def ahead(self, state: FloatArray) -> FloatArray:
-        """Chances after the step out of those before, both (H, S)."""
-        turned = self.health.T @ state
-        return np.asarray(np.einsum("hsd,hsd->hs", turned.take(self.index, axis=1), self.weight))
+        """Chances after the step out of those before, both (S, H)."""
+        turned = (state @ self.health).take(self.links.into, axis=0)
+        return np.asarray(np.einsum("dsh,dsh->sh", turned, self._arriving))
 
     def back(self, message: FloatArray) -> FloatArray:
-        """The message before the step out of the one after, both (H, S)."""
-        carried = (self.weight * message[:, :, None]).ravel()
-        before = np.bincount(self._origin, weights=carried, minlength=message.size)
-        return np.asarray(self.health @ before.reshape(message.shape))
+        """The message before the step out of the one after, both (S, H)."""
+        carried = message.take(self.links.out_of[0], axis=0)
+        return np.asarray(np.einsum("esh,esh->sh", carried, self._leaving) @ self.health.T)
 
-    def ways_into(self, state: int) -> tuple[IntArray, FloatArray]:
-        """The flat states that lead to a flat state, and the weight of each, both (H·D,)."""
-        health, occupancy = divmod(state, self.index.shape[0])
-        origins, weight = self._ways
-        return origins[occupancy], weight[health, occupancy]
+    def best(self, state: FloatArray) -> FloatArray:
+        """The weight of the best way into each state out of those before, both (S, H)."""
+        turned = state if len(self.health) == 1 else (state[:, :, None] * self.health).max(axis=1)
+        return np.asarray((turned.take(self.links.into, axis=0) * self._arriving).max(axis=0))
 
-    @cached_property
-    def _ways(self) -> tuple[IntArray, FloatArray]:
-        """All of those: origins (S, H·D), weights (H, S, H·D)."""
-        healths, (occupancies, fan_in) = len(self.health), self.index.shape
-        first = occupancies * np.arange(healths)
-        origins = self.index[:, None, :] + first[None, :, None]
-        weight = self.health.T[:, None, :, None] * self.weight[:, :, None, :]
-        ways = healths * fan_in
-        return origins.reshape(occupancies, ways), weight.reshape(healths, occupancies, ways)
+    def ways_into(self, healths: IntArray, occupancies: IntArray, state: FloatArray) -> FloatArray:
+        """The weights of the ways into some states out of those before, `state` (S, H); shape (n, D, H)."""
+        turned = state[self.links.index[occupancies]] * self.health.T[healths, None]
+        return np.asarray(turned * self.weight[healths, occupancies, :, None])
+
+    def ways_into_one(self, health: int, occupancy: int, state: FloatArray) -> FloatArray:
+        """The weights of the ways into one state out of those before, `state` (S, H); shape (D, H)."""
+        turned = state[self.links.index[occupancy]] * self.health[:, health]
+        return np.asarray(turned * self.weight[health, occupancy, :, None])
 
     def possible(self) -> Step:
         """The same moves without health and without preference."""
-        return Step(np.ones((1, 1)), self.index, (self.weight > 0).any(axis=0, keepdims=True).astype(float))
+        weight = (self.weight > 0).any(axis=0, keepdims=True).astype(float)
+        return Step(np.ones((1, 1)), self.links, weight)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,77 +160,96 @@ class Chain:
 
 def forward(chain: Chain) -> tuple[FloatArray, float]:
     """Filtered chances (T, H, S), and the logarithm of the likelihood of all observations."""
-    filtered = np.empty((len(chain.observed), *chain.start.shape))
-    log_likelihood = 0.0
-    state = chain.start
-    for k, seen in enumerate(chain.observed):
-        if k:
-            state = chain.steps[chain.taken[k]].ahead(state)
-        state = state * chain.likelihood[seen]
-        scale = state.sum()
-        state = state / scale
-        log_likelihood += float(np.log(scale))
-        filtered[k] = state
-    return filtered, log_likelihood
+    filtered = np.empty((len(chain.observed), *chain.start.T.shape))
+    likelihood = _by_state(chain.likelihood)
+    scale = np.empty(len(filtered))
+    state = chain.start.T
+    for k, (kind, seen) in enumerate(zip(chain.taken.tolist(), chain.observed.tolist(), strict=True)):
+        arrived = chain.steps[kind].ahead(state) if k else state
+        state = np.multiply(arrived, likelihood[seen], out=filtered[k])
+        scale[k] = state.sum()
+        state /= scale[k]
+    return filtered.swapaxes(1, 2), float(np.log(scale).sum())
+
+
+def _by_state(chances: FloatArray) -> FloatArray:
+    """(n, H, S) or the reverse with the last two axes the other way round in memory too."""
+    return np.ascontiguousarray(chances.swapaxes(1, 2))
 
 
 def backward(chain: Chain, filtered: FloatArray) -> FloatArray:
     """Smoothed chances (T, H, S) out of the filtered ones."""
     smoothed = np.empty_like(filtered)
-    smoothed[-1] = filtered[-1]
-    message = np.ones(chain.start.shape)
-    for k in range(len(filtered) - 2, -1, -1):
-        seen = message * chain.likelihood[chain.observed[k + 1]]
-        message = chain.steps[chain.taken[k + 1]].back(seen)
-        message = message / message.max()
-        state = filtered[k] * message
-        smoothed[k] = state / state.sum()
+    for k, state in _smoothed(chain, filtered):
+        smoothed[k] = state.T
     return smoothed
+
+
+def margins(chain: Chain, filtered: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The smoothed chances of each health, (T, H), and of each occupancy, (T, S)."""
+    instants, healths, occupancies = filtered.shape
+    by_health, by_occupancy = np.empty((instants, healths)), np.empty((instants, occupancies))
+    for k, state in _smoothed(chain, filtered):
+        by_health[k], by_occupancy[k] = state.sum(axis=0), state.sum(axis=1)
+    return by_health, by_occupancy
+
+
+def _smoothed(chain: Chain, filtered: FloatArray) -> Iterator[tuple[int, FloatArray]]:
+    """Each instant's number, from the last to the first, and its smoothed chances, (S, H)."""
+    likelihood = _by_state(chain.likelihood)
+    kinds, seen = chain.taken.tolist(), chain.observed.tolist()
+    last = len(kinds) - 1
+    message = np.ones(chain.start.T.shape)
+    for k in range(last, -1, -1):
+        if k < last:
+            message = chain.steps[kinds[k + 1]].back(message * likelihood[seen[k + 1]])
+            message /= message.max()
+        state = filtered[k].T * message
+        yield k, state / state.sum()
 
 
 def most_likely_path(chain: Chain) -> IntArray:
     """The Viterbi path as flat state numbers (health × S + occupancy), shape (T,)."""
-    shape = chain.start.shape
-    best = chain.start * chain.likelihood[chain.observed[0]]
-    came_from = np.zeros((len(chain.observed), *shape), dtype=np.intp)
-    for k in range(1, len(chain.observed)):
-        best, came_from[k] = _best_step(best / best.max(), chain.steps[chain.taken[k]])
-        best = best * chain.likelihood[chain.observed[k]]
-    path = np.empty(len(chain.observed), dtype=np.intp)
-    path[-1] = int(np.argmax(best))
+    best = np.empty((len(chain.observed), *chain.start.T.shape))
+    likelihood = _by_state(chain.likelihood)
+    state = chain.start.T
+    for k, (kind, seen) in enumerate(zip(chain.taken.tolist(), chain.observed.tolist(), strict=True)):
+        arrived = chain.steps[kind].best(state) if k else state
+        state = np.multiply(arrived, likelihood[seen], out=best[k])
+        state /= state.max()
+    return _traced_back(chain, best)
+
+
+def _traced_back(chain: Chain, best: FloatArray) -> IntArray:
+    """The path whose weight is the best at the end; `best` (T, S, H) are those of the best way to each."""
+    occupancies, healths = best.shape[1:]
+    path = np.empty(len(best), dtype=np.intp)
+    path[-1] = int(best[-1].T.argmax())
     for k in range(len(path) - 1, 0, -1):
-        path[k - 1] = came_from[k].flat[path[k]]
+        health, occupancy = divmod(int(path[k]), occupancies)
+        step = chain.steps[chain.taken[k]]
+        place, health_from = divmod(int(step.ways_into_one(health, occupancy, best[k - 1]).argmax()), healths)
+        path[k - 1] = health_from * occupancies + step.links.index[occupancy, place]
     return path
 
 
-def consensus_path(chain: Chain, smoothed: FloatArray) -> IntArray:
-    """The possible path of occupancies that agrees best with the smoothed chances, shape (T,).
+def consensus_path(chain: Chain, occupancy: FloatArray) -> IntArray:
+    """The possible path of occupancies that agrees best with their smoothed chances (T, S), shape (T,).
 
     The path of Viterbi is the likeliest single one; where an event may have happened at any of many instants,
     each of those paths is unlikely, and it prefers a story without the event. This one maximises the product
     of the smoothed chances along a path of possible moves (Fariselli, Martelli, Casadio, BMC Bioinformatics
     6, 2005, "posterior-Viterbi"; from memory).
     """
-    occupancy = smoothed.sum(axis=1, keepdims=True)
     return most_likely_path(
         Chain(
-            start=np.ones(occupancy.shape[1:]),
+            start=np.ones((1, occupancy.shape[1])),
             steps=[step.possible() for step in chain.steps],
             taken=chain.taken,
-            likelihood=occupancy,
+            likelihood=occupancy[:, None],
             observed=np.arange(len(occupancy)),
         )
     )
-
-
-def _best_step(best: FloatArray, step: Step) -> tuple[FloatArray, IntArray]:
-    """The best way into each state: its value and the flat state it came from, both (H, S)."""
-    by_health = best[:, None, :] * step.health[:, :, None]
-    reached = by_health.max(axis=0).take(step.index, axis=1) * step.weight
-    healths, occupancies = best.shape
-    origin = step.index[np.arange(occupancies), reached.argmax(axis=2)]
-    health_from = by_health.argmax(axis=0)[np.arange(healths)[:, None], origin]
-    return reached.max(axis=2), health_from * occupancies + origin
 
 
 def draw_paths(chain: Chain, filtered: FloatArray, *, draws: int, seed: int) -> IntArray:
@@ -196,26 +259,31 @@ def draw_paths(chain: Chain, filtered: FloatArray, *, draws: int, seed: int) -> 
     """
     chance = np.random.default_rng(seed).random((len(filtered), draws))
     paths = np.empty((len(filtered), draws), dtype=np.intp)
-    paths[-1] = _pick(filtered[-1].ravel(), chance[-1])
+    paths[-1] = _pick(filtered[-1].ravel()[None], chance[-1], np.zeros(draws, dtype=np.intp))
+    kinds = chain.taken.tolist()
     for k in range(len(filtered) - 2, -1, -1):
-        step, after = chain.steps[chain.taken[k + 1]], paths[k + 1]
-        first = int(after[0])
-        if (after == first).all():
-            paths[k] = _origins(step, first, filtered[k], chance[k])
-            continue
-        for state in np.unique(after).tolist():
-            at = after == state
-            paths[k, at] = _origins(step, state, filtered[k], chance[k, at])
+        paths[k] = _drawn_back(chain.steps[kinds[k + 1]], paths[k + 1], filtered[k].T, chance[k])
     return paths.T
 
 
-def _origins(step: Step, state: int, filtered: FloatArray, chance: FloatArray) -> IntArray:
-    """Where paths that a step led to one state came from, flat, shape (n,)."""
-    origins, weight = step.ways_into(state)
-    return np.asarray(origins[_pick(filtered.take(origins) * weight, chance)])
+def _drawn_back(step: Step, after: IntArray, state: FloatArray, chance: FloatArray) -> IntArray:
+    """Where paths came from, (draws,), out of where a step led them; `state` (S, H) before it."""
+    occupancies, healths = state.shape
+    there = np.zeros(state.size, dtype=bool)
+    there[after] = True
+    found = np.flatnonzero(there)
+    health, occupancy = np.divmod(found, occupancies)
+    ways = step.ways_into(health, occupancy, state)
+    number = np.zeros(state.size, dtype=np.intp)
+    number[found] = np.arange(len(found))
+    row = number[after]
+    place, health_from = np.divmod(_pick(ways.reshape(len(found), -1), chance, row), healths)
+    return np.asarray(health_from * occupancies + step.links.index[occupancy[row], place])
 
 
-def _pick(weight: FloatArray, chance: FloatArray) -> IntArray:
-    total = np.cumsum(weight)
-    picked = np.searchsorted(total, chance * total[-1], side="right")
-    return np.asarray(np.minimum(picked, len(weight) - 1))
+def _pick(weight: FloatArray, chance: FloatArray, row: IntArray) -> IntArray:
+    """Columns drawn by weight, (n,), each out of its row of weights (m, D)."""
+    total = np.cumsum(weight, axis=1)
+    total /= total[:, -1:]
+    picked = np.searchsorted((total + np.arange(len(total))[:, None]).ravel(), chance + row, side="right")
+    return np.asarray(np.minimum(picked - row * weight.shape[1], weight.shape[1] - 1))

@@ -132,52 +132,67 @@ def _step(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[by
     """The step; `known` keeps the weights of moments that differ in what bears on health only."""
     key = moment.moving()
     if key not in known:
-        by_beam = {sick: _weights(space, evidence, moment, sick) for sick in (ALIVE, *range(space.beams))}
-        known[key] = np.stack([by_beam[sick] for sick, _level in health_states(space.beams)])
-    return Step(_health(evidence, moment), space.sources[0], known[key])
+        by_beam = _weights(space, evidence, moment)
+        known[key] = by_beam[[sick + 1 for sick, _level in health_states(space.beams)]]
+    return Step(_health(evidence, moment), space.links, known[key])
 
 
-def _weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
-    """Weights of one move, or of none, that go with the space's sources, (S, D)."""
+def _weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
+    """Weights of one move, or of none, that go with the space's sources, (1 + B, S, D).
+
+    First with all beams alive, then with each of them sick.
+    """
     if moment.gap:
-        return space.weights(np.full(len(space.moves.kind), _GAP_MOVE))
-    weights = space.weights(_move_weights(space, evidence, moment, sick))
+        return space.weights(np.full((space.beams + 1, len(space.moves.kind)), _GAP_MOVE))
+    weights = space.weights(_move_weights(space, evidence, moment))
     if moment.dip and evidence.dips_tell:
         fewer = space.aboard[space.sources[0]] > space.aboard[:, None]
-        weights = np.where(fewer, weights, weights * (_FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP))
+        weights *= np.where(fewer, 1.0, _FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP)
     if moment.edge.any():
         explained = np.append(_at_edge(space, moment), (False, False))[space.sources[1]]
-        weights = np.where(explained, weights, weights * _FALSE_EDGE)
-    weights[:, 0] *= _lingering(space, evidence, moment)
+        weights *= np.where(explained, 1.0, _FALSE_EDGE)
+    weights[:, :, 0] *= _lingering(space, evidence, moment)
     return weights
 
 
-def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment, sick: int) -> FloatArray:
+def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
+    """The weight of each move with all beams alive and with each of them sick, (1 + B, M)."""
     moves = space.moves
     silent = _SILENT_PER_S * moment.step_s
-    touched = _at_edge(space, moment)
-    weight = np.where(touched, _SEEN, silent)
+    weight = np.tile(_seen_weights(space, evidence, moment), (space.beams + 1, 1))
+    passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
+    past_sick = np.where(_held_back(space, evidence, moment), silent, passing)
+    past_sick[moves.kind == Move.ENTER] = _UNSEEN_ENTRY_PER_S * moment.step_s
+    sick = np.arange(-1, space.beams)[:, None]
+    weight = np.where((moves.beam == sick) & (sick >= 0), past_sick, weight)
+    backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
+    weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
+    release = (moves.kind == Move.RELEASE) & (evidence.dips_tell | (moves.beam < 0))
+    weight[:, release] = _release_weights(space, evidence, moment)[release]
+    return weight
+
+
+def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
+    """The weight of each move past beams that are alive, whichever way the belt runs, (M,)."""
+    moves = space.moves
+    silent = _SILENT_PER_S * moment.step_s
+    weight = np.where(_at_edge(space, moment), _SEEN, silent)
     slips = moves.kind == Move.PASS
     weight[slips] = np.maximum(silent, _missed(evidence, moment)[moves.beam[slips]])
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
-    past_sick = moves.beam == sick if sick != ALIVE else np.zeros(len(moves.beam), dtype=bool)
-    passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
-    weight[past_sick] = np.where(_held_back(space, evidence, moment), silent, passing)[past_sick]
-    unseen |= past_sick
     weight[unseen & (moves.kind == Move.ENTER)] = _UNSEEN_ENTRY_PER_S * moment.step_s
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
-    backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
-    weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
-    release = moves.kind == Move.RELEASE
-    if not evidence.dips_tell:
-        weight[release & (moves.beam < 0)] = _RELEASE_AT_DIP
-    elif moment.dip:
-        weight[release] = _RELEASE_AT_DIP
-    else:
-        weight[release] = np.where(touched[release], _SEEN * evidence.dips_missed, silent)
-    return weight
+    return np.asarray(weight)
+
+
+def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
+    """The weight of each move were it a release that dips, or none, tell of, (M,)."""
+    if moment.dip or not evidence.dips_tell:
+        return np.full(len(space.moves.kind), _RELEASE_AT_DIP)
+    seen = _SEEN * evidence.dips_missed
+    return np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
 
 
 def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:

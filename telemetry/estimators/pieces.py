@@ -13,7 +13,7 @@ from types import MappingProxyType
 import numpy as np
 
 from telemetry.analysis import Analysis
-from telemetry.estimators.markov import IntArray, backward, consensus_path, draw_paths, forward
+from telemetry.estimators.markov import IntArray, consensus_path, draw_paths, forward, margins
 from telemetry.estimators.piece_chain import build_chain, health_states
 from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, gather_evidence
 from telemetry.estimators.stations import StateSpace
@@ -49,8 +49,8 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
         evidence = gather_evidence(known, names)
     chain = build_chain(space, evidence, robot.robot.preload)
     filtered, _ = forward(chain)
-    smoothed = backward(chain, filtered)
-    path = consensus_path(chain, smoothed)
+    health, occupancy = margins(chain, filtered)
+    path = consensus_path(chain, occupancy)
     drawn = draw_paths(chain, filtered, draws=_DRAWS, seed=0) % len(space.slots)
     told = ~(evidence.gap & (evidence.level == UNREAD).all(axis=1))
     t_s, direction = evidence.t_s[told], evidence.direction[told]
@@ -61,13 +61,13 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
     return Pieces(
         collected=_count(came[0, inside], drawn_came[:, inside]),
         released=_count(left[0, inside], drawn_left[:, inside]),
-        timeline=_timeline(space, smoothed, evidence.t_s, match),
+        timeline=_timeline(space, occupancy, evidence.t_s, match),
         entries_s=entries_s,
         releases_s=releases_s,
         entry_chances=_chances(entries_s, t_s, drawn_came),
         release_chances=_chances(releases_s, t_s, drawn_left),
         most_aboard=space.most_aboard,
-        beam_health=_beam_health(names, smoothed.sum(axis=2), evidence, _gainsaid(space, path, evidence)),
+        beam_health=_beam_health(names, health, evidence, _gainsaid(space, path, evidence)),
     )
 
 
@@ -108,11 +108,11 @@ def _chances(events_s: Sequence[float], t_s: FloatArray, drawn: IntArray) -> tup
 
 
 def _timeline(
-    space: StateSpace, smoothed: FloatArray, t_s: FloatArray, match: Match
+    space: StateSpace, occupancy: FloatArray, t_s: FloatArray, match: Match
 ) -> tuple[PieceStep, ...]:
     by_count = np.zeros((space.capacity + 1, len(space.slots)))
     by_count[space.aboard, np.arange(len(space.slots))] = 1
-    chance = smoothed.sum(axis=1) @ by_count.T
+    chance = occupancy @ by_count.T
     inside = np.flatnonzero((t_s >= match.start_s) & (t_s <= match.end_s))
     if not len(inside):
         return ()

@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from telemetry.estimators.markov import IntArray
+from telemetry.estimators.markov import IntArray, Links
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = ["Move", "Moves", "StateSpace"]
@@ -138,17 +138,25 @@ class StateSpace:
         move[target, column] = order
         return index, move
 
+    @cached_property
+    def links(self) -> Links:
+        """Which states lead to which, as a chain's steps want it."""
+        index, move = self.sources
+        return Links(index, move > -2)
+
     def weights(self, weight: FloatArray) -> FloatArray:
-        """The weights that go with `sources`, (S, D), out of those of the moves, (M,).
+        """The weights that go with `sources`, (n, S, D), out of n sets of those of the moves, (n, M).
 
         What does not move stays; where the moves out of a state would leave it too little chance to stay,
         they are scaled down.
         """
-        leaving = np.bincount(self.moves.origin, weights=weight, minlength=len(self.slots))
+        states, sets = len(self.slots), np.arange(len(weight))[:, None]
+        flat = (self.moves.origin + states * sets).ravel()
+        leaving = np.bincount(flat, weights=weight.ravel(), minlength=states * len(sets)).reshape(-1, states)
         scale = np.where(leaving > _MOST_LEAVING, _MOST_LEAVING / np.maximum(leaving, _MOST_LEAVING), 1.0)
-        scaled = np.append(weight * scale[self.moves.origin], (0.0, 0.0))
-        arriving = scaled[self.sources[1]]
-        arriving[:, 0] = 1.0 - leaving * scale
+        scaled = np.pad(weight * scale[:, self.moves.origin], ((0, 0), (0, 2)))
+        arriving = scaled[:, self.sources[1]]
+        arriving[:, :, 0] = 1.0 - leaving * scale
         return np.asarray(arriving)
 
 
@@ -188,24 +196,28 @@ class _Change:
     slot: int = 0
     held: tuple[int, ...] = ()
 
-    def of(self, row: Sequence[int]) -> tuple[int, ...] | None:
-        if self.held and row[self.slot] not in self.held:
-            return None
-        return tuple(count + self.by.get(slot, 0) for slot, count in enumerate(row))
+    def leads_to(self, slots: IntArray) -> IntArray:
+        """The slots after it, (S, 2·B); -1 throughout where it is not possible."""
+        after = slots.copy()
+        for slot, change in self.by.items():
+            after[:, slot] += change
+        if self.held:
+            after[~np.isin(slots[:, self.slot], self.held)] = -1
+        return after
 
 
 def _moves(slots: IntArray, spanned: Sequence[bool]) -> Moves:
     """Every move from one row of slots to another."""
-    number = {tuple(row): state for state, row in enumerate(slots.tolist())}
     changes = _changes(slots.shape[1] // 2, spanned)
-    found = [
-        (state, target, change.kind, change.beam)
-        for row, state in number.items()
-        for change in changes
-        if (target := number.get(change.of(row) or ())) is not None
-    ]
-    columns = (np.array(column, dtype=np.intp) for column in zip(*found, strict=True))
-    return Moves(*columns)
+    after = np.stack([change.leads_to(slots) for change in changes], axis=1)
+    place = np.cumprod(np.append(1, slots.max(axis=0)[:-1] + 3))
+    known, found = (slots + 1) @ place, (after + 1) @ place
+    order = np.argsort(known)
+    nearest = order[np.minimum(np.searchsorted(known[order], found), len(known) - 1)]
+    origin, change = np.nonzero(known[nearest] == found)
+    kind = np.array([change.kind for change in changes], dtype=np.intp)
+    beam = np.array([change.beam for change in changes], dtype=np.intp)
+    return Moves(origin, nearest[origin, change], kind[change], beam[change])
 
 
 def _changes(beams: int, spanned: Sequence[bool]) -> list[_Change]:
