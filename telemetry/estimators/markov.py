@@ -189,8 +189,10 @@ def margins(chain: Chain, filtered: FloatArray) -> tuple[FloatArray, FloatArray]
     """The smoothed chances of each health, (T, H), and of each occupancy, (T, S)."""
     instants, healths, occupancies = filtered.shape
     by_health, by_occupancy = np.empty((instants, healths)), np.empty((instants, occupancies))
+    each_health, each_occupancy = np.ones(healths), np.ones(occupancies)
     for k, state in _smoothed(chain, filtered):
-        by_health[k], by_occupancy[k] = state.sum(axis=0), state.sum(axis=1)
+        np.matmul(each_occupancy, state, out=by_health[k])
+        np.matmul(state, each_health, out=by_occupancy[k])
     return by_health, by_occupancy
 
 

@@ -24,7 +24,7 @@ __all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "gather_evidence"]
 UNKNOWN, UNREAD = 2, 3
 _GAP_MOVES = 40
 
-_TICK_S, _TICKS_AT_REST = 0.25, 8
+_TICK_S, _TICK_AT_REST_S = 0.25, 2.0
 _BLINK_S = 0.025
 _SHORT_OF_USUAL = 0.35
 SHAKEN_S = 0.5
@@ -101,7 +101,7 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
         gap=_first_after(t_s, known.gaps_s[:, 1]),
-        ways=learn_ways(list(clean.values()), belt, launcher),
+        ways=learn_ways(list(clean.values()), belt, launcher, dips_s),
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
     return _with_room_to_move(evidence)
@@ -175,15 +175,23 @@ def _instants(
     belt: tuple[FloatArray, FloatArray] | None,
     gaps_s: FloatArray,
 ) -> FloatArray:
-    ticks_s = np.arange(float(log.t_s[0]), float(log.t_s[-1]), _TICK_S)
-    if belt is not None:
-        at_rest = np.nan_to_num(at_instants(*belt, ticks_s)) == 0
-        ticks_s = ticks_s[~at_rest | (np.arange(len(ticks_s)) % _TICKS_AT_REST == 0)]
-    t_s = np.unique(np.concatenate((*edges_s, dips_s, belt[0] if belt else (), ticks_s)))
+    ends_s = float(log.t_s[0]), float(log.t_s[-1])
+    changes_s = np.unique(np.concatenate((*edges_s, dips_s, belt[0] if belt else (), ends_s)))
+    moving = np.ones(len(changes_s)) if belt is None else np.nan_to_num(at_instants(*belt, changes_s))
+    t_s = _with_ticks(changes_s, np.where(moving == 0, _TICK_AT_REST_S, _TICK_S))
     if not len(gaps_s):
         return t_s
     number = np.minimum(np.searchsorted(gaps_s[:, 1], t_s), len(gaps_s) - 1)
     return np.asarray(t_s[~((t_s > gaps_s[number, 0]) & (t_s < gaps_s[number, 1]))])
+
+
+def _with_ticks(t_s: FloatArray, apart_s: FloatArray) -> FloatArray:
+    """Instants with ticks put evenly between, no further apart than said from each on, (T,) both."""
+    lasting_s = np.diff(t_s, append=t_s[-1:])
+    parts = np.maximum(np.ceil(lasting_s / apart_s - 1e-9), 1).astype(np.intp)
+    row = np.repeat(np.arange(len(t_s)), parts)
+    place = np.arange(len(row)) - np.repeat(np.cumsum(parts) - parts, parts)
+    return np.asarray(t_s[row] + lasting_s[row] * place / parts[row])
 
 
 def _level(beam: Switching, bursts: tuple[Burst, ...], t_s: FloatArray) -> IntArray:

@@ -23,7 +23,7 @@ _ALWAYS: Steps = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
 _LEAST_ARRIVALS, _SOME = 3, 0.25
-_LEAST_WAYS, _ROOM_TO_SPARE = 5, 1.2
+_LEAST_WAYS, _ROOM_TO_SPARE, _LONGEST_WAY = 5, 1.2, 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +37,7 @@ class Ways:
         held: (2, B): pieces are held before the beam, and at it, until the launcher is up to speed.
         missed: (B,): chance that a piece passes a sound beam between two readings.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
+        room_past: how many find room between the last beam and the launcher, likewise.
         spanned: for each two beams whether a piece stands at both at once.
     """
 
@@ -45,13 +46,17 @@ class Ways:
     held: BoolArray
     missed: FloatArray
     room: tuple[int | None, ...]
+    room_past: int | None
     spanned: tuple[bool, ...]
 
 
-def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps) -> Ways:
+def learn_ways(
+    beams: Sequence[Switching], belt: Steps | None, launcher: Steps, dips_s: FloatArray
+) -> Ways:
     """The ways between beams in the order of their stations.
 
-    `belt` is its direction, 1 forward, None where it is not known; `launcher` 1 while it is up to speed.
+    `belt` is its direction, 1 forward, None where it is not known; `launcher` 1 while it is up to speed, and
+    `dips_s` when it met a piece.
     """
     pass_s = usual_pass_s(beams) or _USUAL_PASS_S
     travel_s = _travel_s(beams, belt, launcher, pass_s)
@@ -61,6 +66,7 @@ def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps) 
         held=np.stack([_held(beams, launcher, breaks=breaks) for breaks in (True, False)]),
         missed=np.array([_missed(beam, pass_s) for beam in beams]),
         room=tuple(_room(here, there) for here, there in pairwise(beams)),
+        room_past=_room_past(beams[-1], launcher, dips_s),
         spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
     )
 
@@ -186,3 +192,23 @@ def _room(here: Switching, there: Switching) -> int | None:
         return None
     lengths = (arrived_s[next_one[came]] - broke_s[came]) / length_s[came]
     return max(1, int(_ROOM_TO_SPARE * np.percentile(lengths, 25)))
+
+
+def _room_past(last: Switching, launcher: Steps, dips_s: FloatArray) -> int | None:
+    """How many pieces find room between the last beam and the launcher; None after too few.
+
+    The last piece of a train leaves the beam behind it and reaches the launcher at its last dip before the
+    next piece comes, after as many lengths as it covers in as many times a pass; it is one length past the
+    beam already. Without a dip it was in the launcher while it stood at the beam. The median counts.
+    """
+    broke_s, cleared_s = last.t_s[:-1][last.on[:-1]], last.t_s[1:][last.on[:-1]]
+    up = at_instants(*launcher, cleared_s) > 0
+    if up.sum() < _LEAST_WAYS or len(dips_s) < up.sum() / 2:
+        return None
+    pass_s = float(np.percentile((cleared_s - broke_s)[up], 25))
+    until_s = np.minimum(np.append(broke_s[1:], last.end_s), cleared_s + _LONGEST_WAY * pass_s)
+    before = np.searchsorted(dips_s, until_s)
+    met = before > np.searchsorted(dips_s, cleared_s)
+    late_s = np.where(met, dips_s[np.maximum(before - 1, 0)] - cleared_s, 0.0)
+    lengths = float(np.median((1 + late_s / pass_s)[up]))
+    return max(1, int(_ROOM_TO_SPARE * lengths))

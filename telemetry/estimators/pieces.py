@@ -73,8 +73,9 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
 
 def _space(robot: Robot, evidence: Evidence) -> StateSpace | None:
     capacity = robot.robot.capacity or max(USUAL_CAPACITY, robot.robot.preload)
+    ways = evidence.ways
     return StateSpace.build(
-        len(evidence.unplugged), capacity, room=evidence.ways.room, spanned=evidence.ways.spanned
+        len(evidence.unplugged), capacity, room=(*ways.room, ways.room_past), spanned=ways.spanned
     )
 
 

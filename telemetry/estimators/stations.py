@@ -76,20 +76,20 @@ class StateSpace:
     ) -> StateSpace | None:
         """Every occupancy, or None where there are too many even with one piece at most between beams.
 
-        `room` tells how many pieces find room between each two beams, (beams - 1,), None where that is not
-        known, and `spanned` whether a piece stands at both at once, (beams - 1,). The counts between beams,
-        and first that between the last beam and the launcher, which is near it, are held down further only as
-        far as keeps the space small enough to compute.
+        `room` tells how many pieces find room past each beam, (beams,), None where that is not known, and
+        `spanned` whether a piece stands at a beam and the next at once, (beams - 1,). The counts between
+        beams, and first that between the last beam and the launcher, which is near it, are held down further
+        only as far as keeps the space small enough to compute.
         """
         both = tuple(spanned or [False] * (beams - 1))
         known = [
             1 if at_both else most or capacity
-            for most, at_both in zip(room or [None] * (beams - 1), both, strict=True)
+            for most, at_both in zip(room or [None] * beams, (*both, False), strict=True)
         ]
         held_down = [(most, min(most, _MOST_PAST_LAST)) for most in range(capacity, 0, -1)]
         for most_between, most_past_last in [(capacity, capacity), *held_down]:
-            between = [min(most, most_between) for most in known]
-            slots = _occupancies(beams, capacity, [*between, most_past_last], both)
+            most_past = [min(most, most_between) for most in known[:-1]]
+            slots = _occupancies(beams, capacity, [*most_past, min(known[-1], most_past_last)], both)
             if slots is not None:
                 return cls(beams, capacity, slots, _moves(slots, both), both)
         return None
