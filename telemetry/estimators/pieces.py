@@ -161,6 +161,7 @@ def _slipped(told: IntArray) -> BoolArray:
     moved = np.diff(told, axis=0, prepend=told[:1])
     slipped = np.zeros((len(told), told.shape[1] // 2), dtype=bool)
     slipped[:, 1:] = (moved[:, 3::2] > 0) & (moved[:, 1:-1:2] < 0) & (moved[:, 2::2] == 0)
+    slipped[:, 0] = (moved[:, 1] > 0) & (moved[:, 0] == 0) & (moved.sum(axis=1) > 0)
     return np.asarray(slipped & (told[:, ::2] == 0))
 
 

@@ -234,8 +234,8 @@ def _changes(beams: int, spanned: Sequence[bool]) -> list[_Change]:
         found.append(_Change({slot: +1, slot + 1: -1}, Move.BACK, beam))
     for beam in range(beams):
         found.append(_train(beam, spanned))
-        if beam and not _at(spanned, beam - 1) and not _at(spanned, beam):
-            by = {2 * beam - 1: -1, 2 * beam + 1: +1}
+        if beams > 1 and not _at(spanned, beam - 1) and not _at(spanned, beam):
+            by = {2 * beam - 1: -1, 2 * beam + 1: +1} if beam else {1: +1}
             found.append(_Change(by, Move.PASS, beam, 2 * beam, (0,)))
     return found
 
