@@ -51,7 +51,7 @@ class Links:
 
     @cached_property
     def out_of(self) -> tuple[IntArray, IntArray, FloatArray]:
-        """The occupancies that each leads to, their places in `into`, and 1, or 0 where padded; each (E, S)."""
+        """What each occupancy leads to, the place in `into`, and 1, or 0 where padded; each (E, S)."""
         place, to = np.nonzero(self.used.T)
         origin = self.into[place, to]
         order = np.argsort(origin, kind="stable")

@@ -179,7 +179,7 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight = np.where(_at_edge(space, moment), _SEEN, silent)
     slips = moves.kind == Move.PASS
     weight[slips] = np.maximum(silent, _missed(evidence, moment)[moves.beam[slips]])
-    weight[slips & (moves.beam == 0)] = evidence.ways.missed[0] * _UNSEEN_ENTRY_PER_S * moment.step_s
+    weight[moves.kind == Move.ENTER_PAST] = evidence.ways.missed[0] * _UNSEEN_ENTRY_PER_S * moment.step_s
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
     weight[unseen & _entries(space)] = _UNSEEN_ENTRY_PER_S * moment.step_s
@@ -190,8 +190,7 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
 
 def _entries(space: StateSpace) -> BoolArray:
     """The moves of a piece that comes in to the first beam, or past it in one step, (M,)."""
-    kind, beam = space.moves.kind, space.moves.beam
-    return np.asarray((kind == Move.ENTER) | ((kind == Move.PASS) & (beam == 0)))
+    return np.asarray((space.moves.kind == Move.ENTER) | (space.moves.kind == Move.ENTER_PAST))
 
 
 def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:

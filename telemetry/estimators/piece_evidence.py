@@ -19,10 +19,13 @@ from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells, steps
 
-__all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "gather_evidence"]
+__all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "capacity_of", "gather_evidence"]
 
 UNKNOWN, UNREAD = 2, 3
 _GAP_MOVES = 40
+
+_USUAL_CAPACITY = 3
+"""Most pieces aboard where the robot file does not say."""
 
 _TICK_S, _TICK_AT_REST_S = 0.25, 2.0
 _BLINK_S = 0.025
@@ -82,10 +85,14 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
     dips_s = launcher_dips(robot, motors)
     launcher = launcher_running(robot, motors)
     belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
-    t_s = _instants(known.part, [beam.t_s for beam in clean.values()], dips_s, belt, known.gaps_s)
+    ways = learn_ways(list(clean.values()), belt, launcher, dips_s)
+    tails_s = _tails(clean[names[-1]], dips_s, ways.tail_s, most=capacity_of(robot))
+    changes_s = [*(beam.t_s for beam in clean.values()), tails_s[:, 1]]
+    t_s = _instants(known.part, changes_s, dips_s, belt, known.gaps_s)
     level = np.column_stack([_level(beam, bursts[name], t_s) for name, beam in clean.items()])
     edge = _edges(level)
     clears = int((edge[:, -1] < 0).sum())
+    level[:, -1], edge[:, -1] = _without_tails(level[:, -1], edge[:, -1], t_s, tails_s)
     hits_s = np.array([contact.t_s for contact in known.contacts])
     flickers_s = [
         _flickers_s(beam, bursts[name], known.honest_dwell_s[name], hits_s) for name, beam in beams.items()
@@ -101,10 +108,15 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
         gap=_first_after(t_s, known.gaps_s[:, 1]),
-        ways=learn_ways(list(clean.values()), belt, launcher, dips_s),
+        ways=ways,
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
     )
     return _with_room_to_move(evidence)
+
+
+def capacity_of(robot: Robot) -> int:
+    """The most pieces aboard: as the robot file says, or the usual number."""
+    return robot.robot.capacity or max(_USUAL_CAPACITY, robot.robot.preload)
 
 
 def _may_carry_pieces(robot: Robot, motors: Mapping[str, MotorTrace]) -> Mapping[str, MotorTrace]:
@@ -209,6 +221,36 @@ def _edges(level: IntArray) -> IntArray:
     before = np.concatenate((known[:1], known[:-1]))
     changed = (known != before) & (before != UNKNOWN)
     return np.where(changed, np.where(known == 1, 1, -1), 0)
+
+
+def _tails(last: Switching, dips_s: FloatArray, tail_s: float, *, most: int) -> FloatArray:
+    """From when until when a piece that has left still breaks the last beam, (k, 2).
+
+    Where it does not clear for more dips than there are pieces aboard at most, it is stuck.
+    """
+    standing = at_instants(last.t_s, last.on.astype(float), dips_s) == 1
+    gripped_s = dips_s[standing & (tail_s > 0)]
+    cleared_s = np.append(last.t_s[1:][~last.on[1:]], np.inf)
+    clearing = np.searchsorted(cleared_s, gripped_s, side="right")
+    in_a_row = np.bincount(clearing, minlength=len(cleared_s))[clearing]
+    until_s = np.minimum(gripped_s + tail_s, cleared_s[clearing])
+    return np.asarray(np.column_stack((gripped_s, until_s))[in_a_row <= most])
+
+
+def _without_tails(
+    level: IntArray, edge: IntArray, t_s: FloatArray, tails_s: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Level and edges of the last beam, both (T,), as they are where pieces that have left do not count.
+
+    As one has gone the beam does not clear, or the next one has come.
+    """
+    level, edge = level.copy(), edge.copy()
+    for begins_s, ends_s in tails_s:
+        level[(t_s >= begins_s) & (t_s < ends_s) & (level == 1)] = UNKNOWN
+        over = np.searchsorted(t_s, ends_s)
+        if over < len(t_s):
+            edge[over] += edge[over] < 0 or level[over] == 1
+    return level, edge
 
 
 def _direction(belt: tuple[FloatArray, FloatArray] | None, t_s: FloatArray) -> IntArray:

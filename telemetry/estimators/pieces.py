@@ -15,7 +15,7 @@ import numpy as np
 from telemetry.analysis import Analysis
 from telemetry.estimators.markov import IntArray, consensus_path, draw_paths, forward, margins
 from telemetry.estimators.piece_chain import build_chain, health_states
-from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, gather_evidence
+from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, capacity_of, gather_evidence
 from telemetry.estimators.stations import StateSpace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.match import Match
@@ -24,9 +24,6 @@ from telemetry.robot import Robot
 from telemetry.signals import runs, spans
 
 __all__ = ["estimate_pieces"]
-
-USUAL_CAPACITY = 3
-"""Most pieces aboard where the robot file does not say."""
 
 _JOIN_S, _LEAST_SICK_S, _AT_ONSET_S = 1.0, 0.5, 0.5
 _DRAWS, _NEAR_S = 200, 0.5
@@ -72,10 +69,11 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
 
 
 def _space(robot: Robot, evidence: Evidence) -> StateSpace | None:
-    capacity = robot.robot.capacity or max(USUAL_CAPACITY, robot.robot.preload)
+    """The states; where no dip tells of releases, pieces leave as they clear the last beam."""
     ways = evidence.ways
+    room_past = ways.room_past if evidence.dips_tell else 0
     return StateSpace.build(
-        len(evidence.unplugged), capacity, room=(*ways.room, ways.room_past), spanned=ways.spanned
+        len(evidence.unplugged), capacity_of(robot), room=(*ways.room, room_past), spanned=ways.spanned
     )
 
 

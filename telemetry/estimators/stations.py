@@ -37,13 +37,15 @@ class Move(IntEnum):
     SPIT = 5
     ENTER_TOUCHING = 6
     PASS = 7
+    ENTER_PAST = 8
 
 
 @dataclass(frozen=True, eq=False)
 class Moves:
     """All moves there are, each array (M,): from which state to which, what kind, which beam it touches.
 
-    `beam` is -1 where none changes; of a piece that goes past a beam in one step, it is that beam.
+    `beam` is -1 where none changes; of a piece that goes past a beam in one step, which does not change it,
+    it is that beam.
     """
 
     origin: IntArray
@@ -76,14 +78,15 @@ class StateSpace:
     ) -> StateSpace | None:
         """Every occupancy, or None where there are too many even with one piece at most between beams.
 
-        `room` tells how many pieces find room past each beam, (beams,), None where that is not known, and
+        `room` tells how many pieces find room past each beam, (beams,), None where that is not known (0 past
+        the last: pieces leave as they clear it), and
         `spanned` whether a piece stands at a beam and the next at once, (beams - 1,). The counts between
         beams, and first that between the last beam and the launcher, which is near it, are held down further
         only as far as keeps the space small enough to compute.
         """
         both = tuple(spanned or [False] * (beams - 1))
         known = [
-            1 if at_both else most or capacity
+            1 if at_both else capacity if most is None else most
             for most, at_both in zip(room or [None] * beams, (*both, False), strict=True)
         ]
         held_down = [(most, min(most, _MOST_PAST_LAST)) for most in range(capacity, 0, -1)]
@@ -234,9 +237,11 @@ def _changes(beams: int, spanned: Sequence[bool]) -> list[_Change]:
         found.append(_Change({slot: +1, slot + 1: -1}, Move.BACK, beam))
     for beam in range(beams):
         found.append(_train(beam, spanned))
-        if beams > 1 and not _at(spanned, beam - 1) and not _at(spanned, beam):
-            by = {2 * beam - 1: -1, 2 * beam + 1: +1} if beam else {1: +1}
+        if beam and not _at(spanned, beam - 1) and not _at(spanned, beam):
+            by = {2 * beam - 1: -1, 2 * beam + 1: +1}
             found.append(_Change(by, Move.PASS, beam, 2 * beam, (0,)))
+    if beams > 1 and not _at(spanned, 0):
+        found.append(_Change({1: +1}, Move.ENTER_PAST, 0, 0, (0,)))
     return found
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
@@ -24,8 +26,10 @@ def _passing(after_s: float, lasting_s: float) -> Switching:
     return _beam(*((at + after_s, at + after_s + lasting_s) for at in STARTS_S))
 
 
-def _learned(*beams: Switching, launcher: tuple[np.ndarray, np.ndarray] = AT_REST) -> Ways:
-    return learn_ways(beams, ALWAYS, launcher)
+def _learned(
+    *beams: Switching, launcher: tuple[np.ndarray, np.ndarray] = AT_REST, dips_s: Sequence[float] = ()
+) -> Ways:
+    return learn_ways(beams, ALWAYS, launcher, np.array(dips_s))
 
 
 def test_the_time_from_clearing_one_beam_to_breaking_the_next() -> None:
@@ -75,3 +79,28 @@ def test_without_a_pass_the_usual_is_taken_and_nothing_is_held() -> None:
     assert not ways.held.any()
     assert np.isinf(ways.travel_s[0, 0])
     assert np.isfinite(ways.passing_s[0, 0])
+
+
+MANY_S = tuple(5.0 + 8.0 * number for number in range(6))
+
+
+def _last(dips_after_clear_s: float, *, launcher: tuple[np.ndarray, np.ndarray] = ALWAYS) -> Ways:
+    """What a last beam tells that single pieces break for 0.2 s each, with dips so long after it clears."""
+    passes = [(at, at + 0.2) for at in MANY_S]
+    beam = switching(passes, END_S, period_s=0.02)
+    return _learned(beam, launcher=launcher, dips_s=[at + 0.2 + dips_after_clear_s for at in MANY_S])
+
+
+@pytest.mark.parametrize(("late_s", "tail_s"), [(-0.1, 0.14), (0.0, 0.04), (0.1, 0.0)])
+def test_the_tail_of_a_piece_that_left_breaks_the_beam_until_it_clears(late_s: float, tail_s: float) -> None:
+    assert _last(late_s).tail_s == pytest.approx(tail_s)
+
+
+@pytest.mark.parametrize(("late_s", "room"), [(-0.1, 1), (0.1, 1), (0.2, 2), (0.5, 4)])
+def test_room_past_the_last_beam_is_its_way_to_the_launcher_in_lengths(late_s: float, room: int) -> None:
+    assert _last(late_s).room_past == room  # the way is 1 + late / 0.2 lengths, with a fifth to spare
+
+
+def test_room_past_the_last_beam_is_not_known_without_dips_or_before_the_launcher_runs() -> None:
+    assert _learned(_beam(*((at, at + 0.2) for at in MANY_S)), launcher=ALWAYS).room_past is None
+    assert _last(0.1, launcher=AT_REST).room_past is None

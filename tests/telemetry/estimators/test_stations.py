@@ -21,6 +21,7 @@ BY_ONE = {
     Move.FOLLOW: 0,
     Move.BACK: 0,
     Move.PASS: 0,
+    Move.ENTER_PAST: 1,
 }
 
 
@@ -77,7 +78,7 @@ def test_a_move_changes_the_beam_it_names_and_no_other(beams: int, capacity: int
     space = _built(beams, capacity)
     changed = space.at_beam[space.moves.target] != space.at_beam[space.moves.origin]
     named = space.moves.beam[:, None] == np.arange(beams)
-    passes = space.moves.kind == Move.PASS
+    passes = np.isin(space.moves.kind, (Move.PASS, Move.ENTER_PAST))
     assert (changed == named & ~passes[:, None]).all()
 
 
@@ -168,7 +169,7 @@ def test_where_pieces_stand_at_two_beams_a_move_changes_the_beam_it_names(spanne
     assert space is not None
     changed = space.at_beam[space.moves.target] != space.at_beam[space.moves.origin]
     named = space.moves.beam[:, None] == np.arange(3)
-    passes = space.moves.kind == Move.PASS
+    passes = np.isin(space.moves.kind, (Move.PASS, Move.ENTER_PAST))
     assert (changed == named & ~passes[:, None]).all()
     change = space.aboard[space.moves.target] - space.aboard[space.moves.origin]
     assert change.tolist() == [BY_ONE[Move(kind)] for kind in space.moves.kind.tolist()]
