@@ -16,6 +16,9 @@ __all__ = ["SAME_VOLLEY_S", "find_cycles"]
 SAME_VOLLEY_S = 4.0
 """Releases less than this apart with no piece collected between are one volley (contract)."""
 
+_JUST_AFTER_S = 0.5
+"""A release and the step of the count that goes with it may lie this far apart."""
+
 
 def find_cycles(pieces: Pieces | None, match: Match) -> tuple[Cycle, ...]:
     """Every cycle of a match, the open last one included; none without a piece estimate."""
@@ -29,7 +32,8 @@ def find_cycles(pieces: Pieces | None, match: Match) -> tuple[Cycle, ...]:
         for number, (start, volley) in enumerate(zip(starts, volleys, strict=False), start=1)
     ]
     if starts[-1] < match.end_s:
-        cycles.append(_open_cycle(len(cycles) + 1, starts[-1], match.end_s, entries_s))
+        aboard = _aboard_at(pieces, starts[-1])
+        cycles.append(_open_cycle(len(cycles) + 1, starts[-1], match.end_s, entries_s, aboard))
     return tuple(cycles)
 
 
@@ -48,9 +52,20 @@ def _cycle(number: int, start_s: float, volley: FloatArray, entries_s: FloatArra
     return Cycle(number, start_s, last_s, len(volley), MappingProxyType(stages))
 
 
-def _open_cycle(number: int, start_s: float, end_s: float, entries_s: FloatArray) -> Cycle:
+def _open_cycle(
+    number: int, start_s: float, end_s: float, entries_s: FloatArray, aboard: int | None
+) -> Cycle:
+    """The cycle that the end of the match cut off; it has the stages that it came to."""
     stages = _before_release(start_s, end_s, entries_s)
+    if aboard == 0 and not stages["collect"]:
+        stages = {"collect": end_s - start_s}
     return Cycle(number, start_s, end_s, 0, MappingProxyType(stages), open=True)
+
+
+def _aboard_at(pieces: Pieces, t_s: float) -> int | None:
+    """Pieces aboard just after an instant; None before the story begins."""
+    begun = [step for step in pieces.timeline if step.start_s <= t_s + _JUST_AFTER_S]
+    return begun[-1].aboard if begun else None
 
 
 def _before_release(start_s: float, until_s: float, entries_s: FloatArray) -> dict[str, float]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from telemetry.estimators.cycles import SAME_VOLLEY_S, find_cycles
 from telemetry.match import Match
-from telemetry.records.pieces import Count, Pieces
+from telemetry.records.pieces import Count, Pieces, PieceStep
 
 MATCH = Match("match-01", 10.0, 100.0, (0.0, 110.0), (), "channel")
 
@@ -62,6 +64,19 @@ def test_a_match_without_a_release_is_one_open_cycle() -> None:
 def test_a_release_after_the_end_leaves_no_open_cycle() -> None:
     (cycle,) = find_cycles(_pieces([], [100.4]), MATCH)
     assert (cycle.end_s, cycle.open) == (100.4, False)
+
+
+def _emptied(aboard: int) -> Pieces:
+    steps = (PieceStep(10.0, 1 + aboard, 0.9, 1, 3), PieceStep(20.1, aboard, 0.9, 0, 2))
+    return replace(_pieces([], [20.0]), timeline=steps)
+
+
+def test_an_empty_robot_collects_until_the_end_and_carries_nothing() -> None:
+    assert find_cycles(_emptied(0), MATCH)[-1].stages == pytest.approx({"collect": 80.0})
+
+
+def test_a_piece_left_aboard_is_carried_until_the_end() -> None:
+    assert find_cycles(_emptied(1), MATCH)[-1].stages["carry"] == pytest.approx(80.0)
 
 
 def test_pieces_that_came_in_before_the_start_are_not_collected() -> None:
