@@ -72,8 +72,8 @@ def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
         top += _NAME_PX + row.height_px + _GAP_PX
     drawn = [
         _extent(finding, axis, top),
-        *drawn,
         *_moments(finding, axis, top),
+        *drawn,
         *names,
         ticks(axis, top + 10, most=6),
     ]
@@ -265,7 +265,7 @@ def _current_row(name: str, trace: MotorTrace, strip: Strip, top_a: float | None
 
 def _share_row(name: str, trace: MotorTrace, strip: Strip) -> Iterator[_Row]:
     if np.isfinite(trace.speed_share).any():
-        words = f"{name}, speed as a share of free speed, 0 to 1"
+        words = f"{name}, speed, 1 = free speed (unloaded)"
         levels = ((0.05, "stalled below 0.05"),)
         yield _line_row(words, trace.t_s, np.abs(trace.speed_share), "speed", (0.0, 1.1), strip, levels)
 
@@ -326,7 +326,7 @@ def _contact_row(analysis: Analysis, strip: Strip) -> _Row:
     marks, free_from = [], 0.0
     for contact in shown:
         share = strip.axis.share(contact.t_s)
-        peak = tag("text", {"x": 5, "y": 14, "class": "t n"}, number(contact.peak_g, "g", 2))
+        peak = tag("text", {"x": 7, "y": 14, "class": "t n"}, number(contact.peak_g, "g", 2))
         named = share >= free_from
         marks.append(
             at(strip.axis.percent(contact.t_s), 0, path("hit-line", "M0 0V20"), peak if named else Markup(""))

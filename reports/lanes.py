@@ -122,7 +122,9 @@ def _labels(faults: Sequence[Fault], axis: Axis) -> list[Markup]:
 def _group_words(group: Sequence[Fault]) -> str:
     kinds = list(dict.fromkeys(kind_words(fault.finding.kind).title for fault in group))
     numbers = ", ".join(str(fault.number) for fault in group)
-    return f"{numbers} {kinds[0]}" if len(kinds) == 1 else f"{numbers} {kinds[0]}, …"
+    if len(kinds) == 1:
+        return f"{numbers} {kinds[0]}"
+    return f"{group[0].number} {kinds[0]}, then {', '.join(str(fault.number) for fault in group[1:])}"
 
 
 def _group_label(group: Sequence[Fault], axis: Axis) -> Markup:

@@ -24,6 +24,7 @@ def energy_table(analysis: Analysis) -> Table | None:
     ranked = sorted(_by_mechanism(analysis), key=lambda entry: -sum(entry[1].values()))
     rows = [_energy_row(name, wh, sum(wh.values()), whole_wh, phases) for name, wh in ranked]
     if supply and supply.energy_by_phase_wh and whole_wh is not None:
+        rows += _rest_row(ranked, supply.energy_by_phase_wh, whole_wh, phases)
         rows.append(_energy_row("whole robot", supply.energy_by_phase_wh, whole_wh, whole_wh, phases))
     if not rows:
         return None
@@ -34,14 +35,38 @@ def energy_table(analysis: Analysis) -> Table | None:
 def _by_mechanism(analysis: Analysis) -> Iterator[tuple[str, Mapping[str, float]]]:
     """Each mechanism with the energy of its motors by phase; a motor without one stands alone."""
     together: dict[str, list[Mapping[str, float] | None]] = {}
+    named: dict[str, list[str]] = {}
     for name, use in analysis.motor_use.items():
         motor = analysis.robot.motors.get(name)
-        together.setdefault((motor.mechanism if motor else None) or name, []).append(use.energy_by_phase_wh)
+        mechanism = (motor.mechanism if motor else None) or name
+        together.setdefault(mechanism, []).append(use.energy_by_phase_wh)
+        named.setdefault(mechanism, []).append(name)
     for mechanism, parts in together.items():
         known = [part for part in parts if part]
         if len(known) == len(parts):
             phases = dict.fromkeys(phase for part in known for phase in part)
-            yield mechanism, {phase: sum(part.get(phase, 0.0) for part in known) for phase in phases}
+            yield (
+                _with_motors(mechanism, named[mechanism]),
+                {phase: sum(part.get(phase, 0.0) for part in known) for phase in phases},
+            )
+
+
+def _with_motors(mechanism: str, names: list[str]) -> str:
+    return mechanism if names == [mechanism] else f"{mechanism} ({', '.join(names)})"
+
+
+def _rest_row(
+    ranked: list[tuple[str, Mapping[str, float]]],
+    by_phase_wh: Mapping[str, float],
+    whole_wh: float,
+    phases: tuple[str, ...],
+) -> list[tuple[Cell, ...]]:
+    """What no motor accounts for, so that the rows add up; nothing where the motors took more than all."""
+    rest = {p: by_phase_wh.get(p, 0.0) - sum(wh.get(p, 0.0) for _, wh in ranked) for p in phases}
+    rest_wh = whole_wh - sum(sum(wh.values()) for _, wh in ranked)
+    if not ranked or rest_wh <= 0:
+        return []
+    return [_energy_row("everything else, and losses in the leads", rest, rest_wh, whole_wh, phases)]
 
 
 def _energy_row(
@@ -69,7 +94,7 @@ def load_share_table(analysis: Analysis) -> Table | None:
         "Current of each motor as a multiple of the mean of the others of its mechanism while all are driven "
         "alike under load; 1.00 is an even share"
     )
-    columns = ("Mechanism", "Motor", "Beside the others", "Middle 80 %", "Compared over", "Findings")
+    columns = ("Mechanism", "Motor", "Times the others’ current", "Middle 80 %", "Compared over", "Findings")
     return Table(caption, columns, rows) if rows else None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -18,10 +19,10 @@ from reports.palette import css_variables
 from reports.policy import content_policy
 from reports.sensor_tables import range_table, travel_table
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
-from reports.verdict import hottest_motor, verdict_of
+from reports.verdict import motors_to_rest, verdict_of
 from reports.working_map import map_table, working_maps
 from telemetry.analysis import Analysis
-from telemetry.finding import Severity
+from telemetry.finding import Finding, Severity
 from telemetry.match_facts import summary_of
 from telemetry.wording import HANDS_IN
 
@@ -81,7 +82,7 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         cycles=cycle_chart(analysis),
         dwells=list(dwell_charts(analysis)),
         dwell_figures=dwell_table(analysis),
-        hottest=hottest_motor(analysis),
+        tired=motors_to_rest(analysis),
         energy=energy_table(analysis),
         load_share=load_share_table(analysis),
         hands_in=HANDS_IN,
@@ -130,15 +131,15 @@ def _shown(value: object) -> object:
 def _findings(analysis: Analysis) -> list[dict[str, object]]:
     drawn = _worth_drawing(analysis)
     explained: set[str] = set()
-    first: dict[tuple[str, str, str], int] = {}
+    leading = _leading(analysis.findings)
     shown = []
     for number, finding in enumerate(analysis.findings, 1):
-        alike = first.setdefault((finding.kind, finding.subject, finding.role), number)
+        alike = leading[(finding.kind, finding.subject, finding.role)]
         shown.append(
             {
                 "number": number,
                 "finding": finding,
-                "first": alike if alike != number else None,
+                "told_by": alike if alike != number else None,
                 "title": words.heading(finding.kind, finding.subject, finding.role),
                 "meaning": words.kind_words(finding.kind).meaning,
                 "explained": finding.kind not in explained,
@@ -148,6 +149,18 @@ def _findings(analysis: Analysis) -> list[dict[str, object]]:
         )
         explained.add(finding.kind)
     return shown
+
+
+def _leading(findings: Sequence[Finding]) -> dict[tuple[str, str, str], int]:
+    """The number of the gravest, then surest, of the findings that are alike: it is told in full."""
+    order = list(Severity)
+    ranked = sorted(
+        enumerate(findings, 1), key=lambda entry: (order.index(entry[1].severity), -entry[1].confidence)
+    )
+    leading: dict[tuple[str, str, str], int] = {}
+    for number, finding in ranked:
+        leading.setdefault((finding.kind, finding.subject, finding.role), number)
+    return leading
 
 
 def _worth_drawing(analysis: Analysis) -> set[int]:

@@ -11,7 +11,7 @@ __all__ = ["range_table", "travel_table"]
 
 
 def travel_table(analysis: Analysis) -> Table:
-    """Every way of a motor from one limit to the other: how long it took, its charge and its turns."""
+    """Every travel of a motor from one limit to the other: time taken, charge, highest current."""
     rows = tuple(
         (
             Cell(f"{travel.start_limit} to {travel.end_limit}"),
@@ -24,7 +24,7 @@ def travel_table(analysis: Analysis) -> Table:
         for travel in analysis.travels
     )
     columns = ("Way", "Motor", "From", "Took", "Charge", "Highest current")
-    return Table("Ways from limit to limit", columns, rows)
+    return Table("Travel from one limit to the other", columns, rows)
 
 
 def range_table(analysis: Analysis) -> Table:

@@ -19,8 +19,8 @@ def start_heat_words(analysis: Analysis) -> list[str]:
     heat = analysis.start_heat
     if heat is None:
         return [
-            "Heat starts from cold here: no match is known before this one, or the pause since then is not "
-            "known, or it left less than 2 % of the limit. The event page says which."
+            "Heat is counted from a cold start in this match; the event page tells what an earlier match may "
+            "have left."
         ]
     warmest = sorted(heat.levels.items(), key=lambda level: (-level[1], level[0]))[:_MOST_NAMED]
     named = listed([f"{name} at {percent(level)}" for name, level in warmest])

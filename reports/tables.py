@@ -33,6 +33,14 @@ _STATE_WORDS = {
 }  # fmt: skip
 
 
+_SPEED_WORDS = {
+    "channel": "its own channel",
+    "back-emf": "voltage and current",
+    "back_emf": "voltage and current",
+    "none": "not known",
+}
+
+
 @dataclass(frozen=True)
 class Cell:
     """One cell: its text, and the instant or the findings it leads to."""
@@ -139,12 +147,13 @@ def motor_table(analysis: Analysis) -> Table:
                 _figure(fixed(use.end_heat, 2)), _figure(number(use.energy_wh, "Wh", 2)),
                 _figure(duration(use.heat_time_left_s)), _figure(number(use.next_match_safe_a, "A", 2)),
                 _figure(fixed(use.breaker_fraction, 2)), _figure(fixed(use.chain_share, 2)),
-                Cell(trace.speed_source if trace else "–"), _findings_of(analysis, name, ("motor",)),
+                Cell(_SPEED_WORDS.get(trace.speed_source, trace.speed_source) if trace else "–"),
+                _findings_of(analysis, name, ("motor",)),
             )
         )  # fmt: skip
     columns = (
         "Motor", "Peak current", "Stalled", "Nearly stalled", "Hottest", "Heat at the end", "Energy",
-        "Until too hot", "Bears next match", "Breaker", "Chain", "Speed told by", "Findings",
+        "Until too hot", "Bears next match", "Breaker", "Chain", "Speed from", "Findings",
     )  # fmt: skip
     return Table(
         "Motors: 1.0 is the limit of heat, the opening of the breaker, the breaking of the chain; "

@@ -5,24 +5,29 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from reports.words import counted, percent
+from reports.words import clock, counted, kind_words, percent
 from telemetry.analysis import Analysis
 from telemetry.event import parts_by_severity
 from telemetry.finding import Severity, Verdict
 
-__all__ = ["MatchVerdict", "hottest_motor", "verdict_of"]
+__all__ = ["MatchVerdict", "motors_to_rest", "verdict_of"]
+
+_TIRING = ("overheat", "stall", "near_stall")
+_MOST_TIRED = 3
 
 
 @dataclass(frozen=True)
 class MatchVerdict:
     """The counts behind the verdict line, its sentence, and what must be known before trusting it.
 
-    `fix` and `watch` count parts, each once by its worst finding; `findings` counts the findings themselves.
+    `fix` and `watch` count parts, each once by its worst finding; `findings` counts the findings themselves,
+    `parts` the parts that they are of.
     """
 
     fix: int
     watch: int
     findings: Mapping[Severity, int]
+    parts: Mapping[Severity, int]
     not_judged: int
     checks: int
     log: str
@@ -35,17 +40,43 @@ def verdict_of(analysis: Analysis) -> MatchVerdict:
     """What stands in the first line of a match's page."""
     parts = parts_by_severity(analysis.findings)
     findings = {level: sum(f.severity is level for f in analysis.findings) for level in Severity}
+    concerned = {
+        level: len({(f.role, f.subject) for f in analysis.findings if f.severity is level})
+        for level in Severity
+    }
     fix, watch = parts[Severity.FIX], parts[Severity.WATCH]
     not_judged = sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks)
     log, healthy = _log_words(analysis)
     return MatchVerdict(
-        fix, watch, findings, not_judged, len(analysis.checks), log, healthy, _sentence(analysis, fix, watch),
-        tuple(_cautions(analysis)),
+        fix, watch, findings, concerned, not_judged, len(analysis.checks), log, healthy,
+        _sentence(analysis, fix, watch), tuple(_cautions(analysis)),
     )  # fmt: skip
 
 
-def hottest_motor(analysis: Analysis) -> str | None:
-    """Which motor came nearest to its limit of heat, in a sentence; None where heat is told of none."""
+def motors_to_rest(analysis: Analysis) -> str | None:
+    """Which motors were worked hardest: those that stood still or grew too hot, then the hottest.
+
+    None where nothing is told of any motor.
+    """
+    tired = _tired_motors(analysis)
+    told = [f"Motor to rest: {'; '.join(tired)}."] if tired else []
+    hottest = _hottest_motor(analysis)
+    return " ".join([*told, hottest] if hottest else told) or None
+
+
+def _tired_motors(analysis: Analysis) -> list[str]:
+    """The motors that a finding says were overworked, the surest first, each with what it did."""
+    told: dict[str, str] = {}
+    for finding in sorted(analysis.findings, key=lambda finding: -finding.confidence):
+        if finding.kind in _TIRING and finding.severity is not Severity.NOTE:
+            told.setdefault(
+                finding.subject, f"{finding.subject} ({kind_words(finding.kind).title} at "
+                f"{clock(finding.start_s, analysis.match.start_s)})",
+            )  # fmt: skip
+    return list(told.values())[:_MOST_TIRED]
+
+
+def _hottest_motor(analysis: Analysis) -> str | None:
     heats = {name: use.peak_heat for name, use in analysis.motor_use.items() if use.peak_heat is not None}
     if not heats:
         return None
@@ -61,12 +92,12 @@ def hottest_motor(analysis: Analysis) -> str | None:
 
 def _sentence(analysis: Analysis, fix: int, watch: int) -> str:
     if fix:
-        return f"{counted(fix, 'thing')} to fix before the next match"
+        return f"{counted(fix, 'part')} to fix before the next match"
     judged = any(check.verdict is not Verdict.NOT_EVALUATED for check in analysis.checks)
     if not judged:
         return "Nothing could be judged"
     return "Nothing must be fixed" + (
-        f"; {counted(watch, 'thing')} to watch" if watch else ", as far as it was judged"
+        f"; {counted(watch, 'part')} to watch" if watch else ", as far as it was judged"
     )
 
 

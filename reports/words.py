@@ -64,8 +64,15 @@ KIND_WORDS: Mapping[str, KindWords] = MappingProxyType(
 
 _CONFIDENCE_WORDS = ((0.95, "almost certain"), (0.85, "very likely"), (0.65, "likely"), (0.4, "possible"))
 _LABELS = {
-    "limit_a": "current limit", "limit_after_s": "limit acts after",
-    "healthy_above_limit_s": "longest above it in health",
+    "limit_a": "suggested current limit", "limit_after_s": "it acts after",
+    "limit_trips": "stalls it would have stopped", "limit_wrong_trips": "sound starts it would have stopped",
+    "limit_saved_j": "heat it would have saved",
+    "healthy_above_limit_s": "longest above it in sound work",
+    "honest_dwell_s": "shortest time a piece takes", "contradictions": "times other sensors disagreed",
+    "first_contradiction_s": "first disagreed", "spin_up_s": "time this motor takes to start",
+    "median_speed_share": "median speed, of free speed", "extra_edges": "extra switchings",
+    "shortest_s": "shortest switching", "median_s": "median switching",
+    "open_at_end": "still so at the end of the log",
     "like_16_mm2_lead_m": "metres of 16 mm² lead with as much",
 }  # fmt: skip
 _INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
@@ -162,7 +169,9 @@ def heading(kind: str, subject: str, role: str) -> str:
 def evidence_list(evidence: Mapping[str, object], start_s: float) -> list[tuple[str, str]]:
     """All pieces of evidence as labels and figures, instants as match time counted from `start_s`."""
     return [
-        _instant(key, value, start_s) or evidence_words(str(key), value) for key, value in evidence.items()
+        _instant(key, value, start_s) or evidence_words(str(key), value)
+        for key, value in evidence.items()
+        if value is not None
     ]
 
 
@@ -175,7 +184,11 @@ def _instant(key: str, value: object, start_s: float) -> tuple[str, str] | None:
         or not isinstance(value, int | float | None)
     ):
         return None
-    label = key.removesuffix("_s").removesuffix("_t").replace("_", " ") if key != "t_s" else ""
+    label = (
+        _LABELS.get(key) or key.removesuffix("_s").removesuffix("_t").replace("_", " ")
+        if key != "t_s"
+        else ""
+    )
     return f"{label} at".strip(), "–" if value is None else clock(value, start_s)
 
 
@@ -215,5 +228,5 @@ def _figure(value: float, unit: str, is_share: bool) -> str:
     if is_share and 0 <= value <= 1:
         return percent(value)
     if unit == "s":
-        return duration(value)
+        return number(value, "s", 2) if 0.0995 <= abs(value) < 1 else duration(value)
     return number(value, unit) if isinstance(value, float) else f"{value} {unit}".strip()

@@ -118,7 +118,7 @@ def _time_words(share: FloatArray, time_s: FloatArray) -> str:
     labouring = ~slow & (share < _NEAR_STALL_SHARE)
     return (
         f"{duration(float(time_s.sum()))} driven, {duration(float(time_s[slow].sum()))} of it under 5 % of "
-        f"the free speed, {duration(float(time_s[labouring].sum()))} between 5 and 20 %."
+        f"the free speed, {duration(float(time_s[labouring].sum()))} between 5 and 20 %, starts included."
     )
 
 

@@ -30,7 +30,7 @@ def _action(findings: Sequence[Finding], numbers: list[int]) -> tuple[tuple[floa
     action = Action(
         text=worst.advice,
         subject=worst.subject,
-        why=worst.text + _more(len(numbers) - 1),
+        why=worst.text + _more(len(numbers) - 1) + _also(worst, [findings[number] for number in numbers]),
         when_s=worst.start_s,
         severity=str(worst.severity),
         minutes=worst.minutes,
@@ -43,6 +43,12 @@ def _action(findings: Sequence[Finding], numbers: list[int]) -> tuple[tuple[floa
 def _urgency(finding: Finding) -> tuple[float, float]:
     """Smaller is more urgent."""
     return -_COST[finding.severity] * finding.confidence, finding.start_s
+
+
+def _also(worst: Finding, findings: Sequence[Finding]) -> str:
+    """What to do about the part's other kinds of trouble, each once."""
+    other = {f.kind: f.advice for f in findings if f.kind != worst.kind and f.advice != worst.advice}
+    return "".join(f" Also: {advice}" for advice in dict.fromkeys(other.values()))
 
 
 def _more(others: int) -> str:

@@ -110,6 +110,10 @@ const stretch = (() => {
   for (const lane of plots.keys()) watcher.observe(lane);
 
   new ResizeObserver(([entry]) => {
+    lanes.style.setProperty("--bar", `${entry.borderBoxSize[0].blockSize - 1}px`);
+  }).observe(byId("controls"));
+
+  new ResizeObserver(([entry]) => {
     state.width = entry.contentRect.width;
     settle();
   }).observe(lanes.querySelector(".view"));

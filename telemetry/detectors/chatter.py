@@ -106,7 +106,10 @@ def _ran(beside: tuple[str, int] | None, bursts: int) -> str:
 def _shortest(known: Analysis, subject: str, role: str, burst: Burst) -> str:
     signal = (known.beams if role == "beam" else known.limits)[subject]
     if burst.shortest_s <= 1.5 * signal.period_s:
-        return f"the shortest lasted one reading of {signal.period_s * 1000:.0f} ms, and may be shorter still"
+        return (
+            f"the shortest lasted about {burst.shortest_s * 1000:.0f} ms, near the "
+            f"{signal.period_s * 1000:.0f} ms between readings, and may be shorter still"
+        )
     return f"the shortest lasted {burst.shortest_s * 1000:.0f} ms"
 
 

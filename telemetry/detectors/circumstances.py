@@ -71,8 +71,8 @@ def limit_advice(known: Analysis, motor: str) -> tuple[str, Mapping[str, object]
         return "", {}
     times = f"{protection.tripped} of {counted(protection.stalls, 'time')}"
     sentence = (
-        f" A limit of {protection.limit_a:.0f} A for {protection.after_s:.2f} s would have stopped it {times}"
-        " and never in healthy work."
+        f" For the programmer: a current limit of {protection.limit_a:.0f} A for {protection.after_s:.2f} s "
+        f"would have stopped it {times} and never in healthy work."
     )
     return sentence, {
         "limit_a": protection.limit_a,

@@ -52,7 +52,7 @@ def test_a_match_of_which_nothing_is_known_has_the_same_columns() -> None:
 
 
 def test_in_a_notebook_it_shows_its_verdict_and_no_name_of_a_log_runs() -> None:
-    assert "3 things to fix" in MatchFrames(synthetic_analysis(rate_hz=10))._repr_html_()
+    assert "3 parts to fix" in MatchFrames(synthetic_analysis(rate_hz=10))._repr_html_()
     shown = MatchFrames(hostile_analysis())._repr_html_()
 
     assert "&lt;img src=x" in shown

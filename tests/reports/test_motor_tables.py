@@ -46,7 +46,8 @@ def test_motors_of_one_mechanism_are_added_and_the_hungriest_comes_first(analysi
     assert table is not None
     place = {column: at for at, column in enumerate(table.columns)}
     first, last = words(table.rows[0]), words(table.rows[-1])
-    assert (first[0], first[place["Autonomous"]], first[place["Teleop"]]) == ("drive", "1.50", "3.50")
+    assert first[0] == "drive (drive_left, drive_right)"
+    assert (first[place["Autonomous"]], first[place["Teleop"]]) == ("1.50", "3.50")
     assert (first[place["In all"]], first[-1]) == ("5.00", "50 %")
     assert (last[0], last[place["In all"]]) == ("whole robot", "10.00")
 
@@ -55,7 +56,18 @@ def test_a_mechanism_with_a_motor_that_cannot_be_told_is_left_out(analysis: Anal
     table = energy_table(with_energy(analysis, {"drive_left": {"teleop": 2.0}, "drive_right": None}))
 
     assert table is not None
-    assert "drive" not in [row[0].text for row in table.rows]
+    assert not [row[0].text for row in table.rows if row[0].text.startswith("drive")]
+
+
+def test_the_rows_of_the_energy_table_add_up_to_the_whole_robot(analysis: Analysis) -> None:
+    table = energy_table(
+        with_energy(analysis, {"drive_left": {"teleop": 2.0}, "drive_right": {"teleop": 1.0}})
+    )
+
+    assert table is not None
+    shares = [int(words(row)[-1].removesuffix(" %")) for row in table.rows]
+    assert words(table.rows[-2])[0] == "everything else, and losses in the leads"
+    assert sum(shares[:-1]) == shares[-1] == 100
 
 
 def test_where_nothing_is_known_there_is_no_table() -> None:

@@ -42,7 +42,7 @@ def test_the_sections_stand_in_order(page: Page) -> None:
 def test_the_verdict_comes_first(page: Page) -> None:
     before_the_pit_list = page.words.partition("Pit list Match strip")[0]
 
-    assert "3 things to fix before the next match" in before_the_pit_list
+    assert "3 parts to fix before the next match" in before_the_pit_list
     assert "4\u00a0of 30 checks" in before_the_pit_list or "4 of 30 checks" in before_the_pit_list
     assert "4 repairs, 1 gap" in before_the_pit_list
 
@@ -143,8 +143,8 @@ def test_the_same_trouble_again_is_told_shortly_and_counts_as_one_part(analysis:
 
     page = read_page(match_page(replace(analysis, findings=again)))
 
-    assert "1 thing to fix before the next match" in page.words
-    assert "1 in 3 findings" in page.words
+    assert "1 part to fix before the next match" in page.words
+    assert "3 findings on 1 part" in page.words
     assert page.words.count("Do: Push the entry beam's receiver plug home") == 1
     assert page.words.count("What to do: as for finding 1.") == 2
 

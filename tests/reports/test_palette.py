@@ -41,7 +41,7 @@ def test_all_sets_name_the_same_colours() -> None:
 
 def test_the_style_takes_every_colour_from_the_palette() -> None:
     style = files("reports").joinpath("assets", "page.css").read_text()
-    own = {"text", "head", "label", "edge", "zoom", "at"}
+    own = {"text", "head", "label", "edge", "zoom", "at", "bar"}
 
     assert set(re.findall(r"var\(--([\w-]+)", style)) - own <= LIGHT.keys()
     assert re.findall(r":\s*#[0-9a-f]{3,6}", style) == []

@@ -51,7 +51,7 @@ def test_one_level_has_no_setting_that_works() -> None:
 
 def test_the_page_shows_ways_only_where_there_are_some() -> None:
     known = synthetic_analysis()
-    caption = "Ways from limit to limit"
+    caption = "Travel from one limit to the other"
     assert caption not in read_page(match_page(replace(known, travels=()))).words
     way = Travel("hoist", "<low>", "high", 61.0, 62.4)
     words = read_page(match_page(replace(known, travels=(way,)))).words

@@ -88,7 +88,7 @@ def test_instants_among_the_evidence_stand_in_match_time() -> None:
 
     assert words.evidence_list(evidence, 3.1) == [
         ("contact at", "1:01.2"),
-        ("first contradiction at", "1:06.9"),
+        ("first disagreed at", "1:06.9"),
         ("silent", "19.7 s"),
     ]
 

@@ -62,7 +62,9 @@ def test_one_action_a_subject_that_names_all_findings_behind_it() -> None:
     entry = next(action for action in make_pit_list(found) if action.subject == "entry")
     assert entry.findings == (0, 2)
     assert (entry.text, entry.when_s, entry.severity) == ("Reseat entry (dropout).", 7.0, "fix")
-    assert entry.why == "dropout of entry at 7 s. (1 more finding of this part.)"
+    assert entry.why == (
+        "dropout of entry at 7 s. (1 more finding of this part.) Also: Reseat entry (chatter)."
+    )
     assert entry.cautions == ("A.", "B.")
 
 

@@ -66,7 +66,7 @@ def test_a_bouncing_limit_is_a_finding_of_its_own_kind() -> None:
 
 def test_a_dwell_of_one_reading_may_be_shorter_still() -> None:
     (found,) = _found(_known(BURST, period_s=0.01))
-    assert "one reading of 10 ms, and may be shorter still" in found.text
+    assert "ms, near the 10 ms between readings, and may be shorter still" in found.text
 
 
 def test_no_burst_is_clear() -> None:

@@ -234,7 +234,8 @@ def test_the_limit_that_would_have_helped_is_told_with_its_figures() -> None:
     helped = Protection(30.0, 0.35, 2, 2, 120.0, 0.2)
     words, figures = limit_advice(analysis_of(ROBOT, protections={"feed": helped}), "feed")
     assert words == (
-        " A limit of 30 A for 0.35 s would have stopped it 2 of 2 times and never in healthy work."
+        " For the programmer: a current limit of 30 A for 0.35 s would have stopped it 2 of 2 times "
+        "and never in healthy work."
     )
     assert figures["limit_saved_j"] == 120.0
     assert limit_advice(analysis_of(ROBOT), "feed") == ("", {})
