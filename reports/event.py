@@ -134,7 +134,8 @@ def _trend_cells(trend: Trend) -> list[str]:
         else f"{number(trend.low)} to {number(trend.high, unit)}"
     )
     verdict = {"rising": "gets worse", "falling": "gets better"}.get(trend.direction, "no trend shown")
-    return [verdict, number(trend.slope_per_match, unit), interval, number(trend.p), number(trend.adjusted_p)]
+    p_values = [number(p) if p is not None else "–" for p in (trend.p, trend.count_p, trend.adjusted_p)]
+    return [verdict, number(trend.slope_per_match, unit), interval, *p_values]
 
 
 def _group_tables(event: Event) -> list[tuple[str, list[tuple[Group, str]]]]:

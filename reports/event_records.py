@@ -58,6 +58,8 @@ def _trend(trend: Trend) -> dict[str, Any]:
         "high": trend.high,
         "p": trend.p,
         "count_p": trend.count_p,
+        "counted_over": ("hits" if series.by_hits else "time") if trend.counts else None,
+        "suspected": series.suspected,
         "adjusted_p": trend.adjusted_p,
         "direction": trend.direction,
         "found": trend.found,

@@ -21,7 +21,9 @@ _MOST_SPREAD = 0.25
 class Series:
     """One figure by match; None where a match does not tell it. `unit` is spelled after the figure.
 
-    A series of counts also holds the counts themselves and the time each was counted in.
+    A series of counts also holds the counts themselves, and what each was counted over: the seconds played,
+    or the hits (and one more, for those not seen) where most of the faults began just after one (`by_hits`).
+    `suspected` of the counts, in all, were too weakly shown for a finding.
     """
 
     kind: str
@@ -30,7 +32,9 @@ class Series:
     unit: str
     values: tuple[float | None, ...]
     counts: tuple[int | None, ...] = ()
-    exposures_s: tuple[float, ...] = ()
+    exposures: tuple[float, ...] = ()
+    by_hits: bool = False
+    suspected: int = 0
 
 
 def series_of(facts: Sequence[MatchFacts], batteries: Sequence[str | None]) -> list[Series]:
@@ -41,23 +45,31 @@ def series_of(facts: Sequence[MatchFacts], batteries: Sequence[str | None]) -> l
 
 
 def _fault_series(facts: Sequence[MatchFacts]) -> Iterator[Series]:
-    """Faults a usual match, of what was met at least three times; a match's length is allowed for."""
+    """Faults a usual match, of what was met at least three times; a match's length is allowed for.
+
+    Dropouts that are only suspected count too where one was found: what is too weak for one match may show in
+    many, and what is suspected by mistake is so in the first match as in the last.
+    """
     roles = {(f.kind, f.subject): f.role for one in facts for f in one.faults}
     for (kind, subject), role in sorted(roles.items()):
         counts = [_count(one, kind, subject, role) for one in facts]
-        if kind != "friction_trend" and sum(count or 0 for count in counts) >= _LEAST_FAULTS:
+        told = [f for one in facts if (f := one.told(kind, subject))]
+        found, suspected = sum(f.count for f in told), sum(f.suspected for f in told)
+        if kind != "friction_trend" and found and found + suspected >= _LEAST_FAULTS:
             usual_s = median([one.active_s for one in facts if one.active_s > 0] or [_USUAL_MATCH_S])
             values = tuple(_per_match(c, one, usual_s) for c, one in zip(counts, facts, strict=True))
-            exposures_s = tuple(one.active_s for one in facts)
-            yield Series(kind, subject, role, "a match", values, tuple(counts), exposures_s)
+            most_after_hits = 2 * sum(f.after_hits for f in told) > found + suspected
+            by_hits = most_after_hits and all(one.contacts > 0 for one in facts)
+            exposures = tuple(one.contacts + 1.0 if by_hits else one.active_s for one in facts)
+            yield Series(kind, subject, role, "a match", values, tuple(counts), exposures, by_hits, suspected)
 
 
 def _count(one: MatchFacts, kind: str, subject: str, role: str) -> int | None:
     """A harness has no check of its own: it is clear where its devices could be judged."""
-    count = one.count(kind, subject)
-    if count is None and role == "harness" and any(f.kind == kind for f in one.faults):
+    told = one.told(kind, subject)
+    if told is None and role == "harness" and any(f.kind == kind for f in one.faults):
         return 0
-    return count
+    return None if told is None else told.count + told.suspected
 
 
 def _per_match(count: int | None, one: MatchFacts, usual_s: float) -> float | None:

@@ -12,6 +12,7 @@ from statistics import median
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.detectors.dropout import suspected_dropouts
 from telemetry.estimators.heat import peaks_and_ends
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
@@ -76,12 +77,18 @@ class Occurrence:
 
 @dataclass(frozen=True)
 class Faults:
-    """How often one kind of trouble was found of one subject; 0 where it was looked for in vain."""
+    """How often one kind of trouble was found of one subject; 0 where it was looked for in vain.
+
+    `after_hits` of them began just after a hit. `suspected` were too weakly shown for a finding and are not
+    among them; only dropouts of beams have such.
+    """
 
     kind: str
     subject: str
     role: str
     count: int
+    after_hits: int = 0
+    suspected: int = 0
 
 
 @dataclass(frozen=True)
@@ -152,9 +159,14 @@ class MatchFacts:
         """The match's name, unique within the event."""
         return self.summary.name
 
+    def told(self, kind: str, subject: str) -> Faults | None:
+        """What was told of one kind of trouble of a subject; None where that could not be judged."""
+        return next((f for f in self.faults if (f.kind, f.subject) == (kind, subject)), None)
+
     def count(self, kind: str, subject: str) -> int | None:
         """How often a kind of trouble was found of a subject; None where that could not be judged."""
-        return next((f.count for f in self.faults if (f.kind, f.subject) == (kind, subject)), None)
+        told = self.told(kind, subject)
+        return None if told is None else told.count
 
 
 def facts_of(analysis: Analysis, *, name: str | None = None) -> MatchFacts:
@@ -231,6 +243,7 @@ def parts_by_severity(findings: Sequence[Finding]) -> dict[Severity, int]:
 
 def _faults(analysis: Analysis) -> tuple[Faults, ...]:
     met: dict[tuple[str, str], int] = {}
+    after_hits: dict[tuple[str, str], int] = {}
     roles: dict[tuple[str, str], str] = {}
     for check in analysis.checks:
         if check.verdict is not Verdict.NOT_EVALUATED:
@@ -238,10 +251,17 @@ def _faults(analysis: Analysis) -> tuple[Faults, ...]:
     for finding in analysis.findings:
         key = finding.kind, finding.subject
         met[key] = met.get(key, 0) + 1
+        after_hits[key] = after_hits.get(key, 0) + (finding.evidence.get("contact_t_s") is not None)
         roles[key] = finding.role
     return tuple(
-        Faults(kind, subject, roles.get((kind, subject)) or _role(analysis, subject), count)
-        for (kind, subject), count in sorted(met.items())
+        Faults(
+            *key,
+            roles.get(key) or _role(analysis, key[1]),
+            count,
+            after_hits.get(key, 0),
+            suspected_dropouts(analysis, key[1]) if key[0] == "dropout" else 0,
+        )
+        for key, count in sorted(met.items())
     )
 
 

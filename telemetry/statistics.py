@@ -144,12 +144,17 @@ def chance_of_any(count: int, exposure: float, next_exposure: float, *, level: f
     return Chance(-math.expm1(-shape * math.log1p(share)), low, high)
 
 
-def adjusted_p(p_values: ArrayLike) -> FloatArray:
+def adjusted_p(p_values: ArrayLike, weights: ArrayLike | None = None) -> FloatArray:
     """P-values adjusted for the false discovery rate, in the order given, shape (n,).
 
-    Source: Benjamini and Hochberg, JRSS B 57 (1995): the least m·p(j)/j over ranks j from its own up.
+    Source: Benjamini and Hochberg, JRSS B 57 (1995): the least m·p(j)/j over ranks j from its own up. With
+    weights (above 0, chosen without looking at the p-values) each p is first divided by its weight over their
+    mean: Genovese, Roeder and Wasserman, Biometrika 93 (2006).
     """
     values = np.asarray(p_values, dtype=np.float64)
+    if weights is not None:
+        share = np.asarray(weights, dtype=np.float64)
+        values = values / share * share.mean() if len(values) else values
     order = np.argsort(values, kind="stable")
     scaled = values[order] * len(values) / np.arange(1, len(values) + 1)
     adjusted = np.empty_like(values)

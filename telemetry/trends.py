@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean, median
 
-from telemetry.count_trends import count_trend_p
+from telemetry.count_trends import CountTrend, count_trend
 from telemetry.event_series import Series, series_of
 from telemetry.match_facts import MatchFacts
 from telemetry.rank_statistics import mann_kendall, pettitt, theil_sen
@@ -27,7 +27,7 @@ LEAST_MATCHES = 4
 _LEVEL = 0.05
 _MOST_P = 0.02
 """The most that Mann–Kendall's p may be by itself, however few figures share the level (our choice). Counts
-are held to the level alone: both of their tests must agree, and seldom do by chance."""
+are held to the level alone: three tests must agree, and seldom do by chance."""
 _LEAST_MORE_FAULTS = 1.0
 _LEAST_SHARE = {"friction_trend": 0.10, "source_resistance": 0.15, "cycle_time": 0.20}
 """Change over the event, against the median, from which it matters (our choice)."""
@@ -40,7 +40,7 @@ class Trend:
     Attributes:
         slope_per_match, low, high: Theil–Sen with its 95 % interval (None with fewer than five values).
         p: Mann–Kendall, both sides.
-        count_p: the same question put to the counts, where the series is one of counts; that judges it.
+        counts: the same question put to the counts, where the series is one of counts; that judges it.
         adjusted_p: the p that judges the series, over all counts or all measured figures of the event.
         direction: `rising`, `falling`, or `none shown`.
         share: change over the event as a share of the median; None for counts.
@@ -57,12 +57,17 @@ class Trend:
     share: float | None
     step_after: str | None
     text: str
-    count_p: float | None = None
+    counts: CountTrend | None = None
+
+    @property
+    def count_p(self) -> float | None:
+        """The p by the counts, where the series is one of counts."""
+        return self.counts.p if self.counts else None
 
     @property
     def judging_p(self) -> float:
         """The p by which the series is judged."""
-        return self.p if self.count_p is None else self.count_p
+        return self.counts.p if self.counts else self.p
 
     @property
     def found(self) -> bool:
@@ -94,15 +99,21 @@ def _adjusted(trends: Sequence[Trend]) -> dict[int, float]:
     """P-values by place, adjusted over the series that could show a trend at all.
 
     Faults and measured figures are two questions, each at its own level: a dozen motors that run free do not
-    hide a loose lead.
+    hide a loose lead. Among faults, what was met oftenest has the largest share of the level: it can tell
+    most, and how often it was met says nothing of its order.
     """
     found: dict[int, float] = {}
     for counted_series in (True, False):
         own = [n for n, trend in enumerate(trends) if bool(trend.series.counts) is counted_series]
         testable = [n for n in own if _testable(trends[n].series)]
-        p_values = adjusted_p([trends[n].judging_p for n in testable]).tolist()
+        weights = [_weight(trends[n].series) for n in testable]
+        p_values = adjusted_p([trends[n].judging_p for n in testable], weights).tolist()
         found |= dict(zip(testable, p_values, strict=True))
     return found
+
+
+def _weight(series: Series) -> float:
+    return float(sum(count or 0 for count in series.counts)) or 1.0
 
 
 def _known(series: Series) -> int:
@@ -123,33 +134,35 @@ def _testable(series: Series) -> bool:
     values = sorted(_points(series)[1])
     typical = median(values)
     share = _change(values) / typical if typical > 0 else None
-    least_p = mann_kendall(values).p if not series.counts else _count_p(series, in_order_of_rate=True)
+    least_p = _counts(series, in_order_of_rate=True).p if series.counts else mann_kendall(values).p
     return least_p <= _LEVEL and _matters(series, _change(values), share)
 
 
-def _count_p(series: Series, *, in_order_of_rate: bool = False) -> float:
+def _counts(series: Series, *, in_order_of_rate: bool = False) -> CountTrend:
     """The trend in the counts as they came, or as clear as these counts could show one."""
     at = _points(series)[0]
-    counted_in = [(series.counts[n] or 0, series.exposures_s[n]) for n in at]
+    counted_in = [(series.counts[n] or 0, series.exposures[n]) for n in at]
     if in_order_of_rate:
         counted_in.sort(key=lambda count: count[0] / count[1])
-    return count_trend_p([count for count, _ in counted_in], [time_s for _, time_s in counted_in], at)
+    return count_trend([count for count, _ in counted_in], [over for _, over in counted_in], at)
 
 
 def _trend(series: Series) -> Trend:
     at, values = _points(series)
     slope, p = theil_sen(at, values), mann_kendall(values).p
-    count_p = _count_p(series) if series.counts else None
-    return Trend(series, slope.slope, slope.low, slope.high, p, 1.0, "none shown", None, None, "", count_p)
+    counts = _counts(series) if series.counts else None
+    return Trend(series, slope.slope, slope.low, slope.high, p, 1.0, "none shown", None, None, "", counts)
 
 
 def _judged(trend: Trend, adjusted: float, names: Sequence[str]) -> Trend:
-    at, values = _points(trend.series)
+    series = trend.series
+    at, values = _points(series)
     change = _change(values)
     typical = median(values)
-    share = change / typical if trend.series.unit != "a match" and typical > 0 else None
-    most_p = _MOST_P if trend.count_p is None else _LEVEL
-    found = adjusted <= _LEVEL and trend.judging_p <= most_p and _matters(trend.series, change, share)
+    share = change / typical if series.unit != "a match" and typical > 0 else None
+    most_p = _LEVEL if trend.counts else _MOST_P
+    agree = trend.counts is None or trend.counts.rises == (change > 0)
+    found = adjusted <= _LEVEL and trend.judging_p <= most_p and agree and _matters(series, change, share)
     direction = ("rising" if change > 0 else "falling") if found else "none shown"
     step = names[at[pettitt(values).after - 1]] if found else None
     judged = replace(trend, adjusted_p=adjusted, direction=direction, share=share, step_after=step)
@@ -172,6 +185,8 @@ def _text(trend: Trend, values: Sequence[float]) -> str:
     series = trend.series
     over = counted(len(values), "match", "matches")
     figures = f"from {_figure(values[0], series)} to {_figure(values[-1], series)} over {over}"
+    if series.suspected:
+        figures += f", {series.suspected} in all only suspected"
     what = _subject_words(series)
     if not trend.found:
         return f"{what}: no trend shown ({figures}; p = {trend.judging_p:.2g})."
@@ -182,7 +197,7 @@ def _text(trend: Trend, values: Sequence[float]) -> str:
     )
     unit = "" if series.unit == "a match" else f" {series.unit}"
     words = {"rising": "rises", "falling": "falls"}[trend.direction]
-    by = "" if trend.count_p is None else " by the counts"
+    by = "" if trend.counts is None else " by the counts" + (" for the hits taken" if series.by_hits else "")
     return (
         f"{what} {words}: {figures}, {trend.slope_per_match:+.2g}{unit} a match{bounds} "
         f"(p = {trend.judging_p:.2g}{by}, {trend.adjusted_p:.2g} over all alike)."

@@ -26,6 +26,8 @@ def match_facts(
     role: str = "beam",
     active_s: float = 150.0,
     contacts: int = 10,
+    after_hits: bool = False,
+    suspected: int = 0,
     start_epoch_s: float | None = None,
     motors: Mapping[str, MotorFacts] = MappingProxyType({}),
     cycles: Sequence[tuple[float, bool]] = (),
@@ -35,7 +37,10 @@ def match_facts(
     light: LightCount | None = None,
     file: str | None = None,
 ) -> MatchFacts:
-    """A match with so many faults of each kind and subject; 0 means looked at and clear."""
+    """A match with so many faults of each kind and subject, 0 of what was clear; all after hits, or none.
+
+    So many more of each are only suspected.
+    """
     none = dict.fromkeys(Severity, 0)
     summary = MatchSummary(name, file or f"{name}.csv", "clear", none, none, 0, 10, 0, 0, None, None, cycle_s)
     return MatchFacts(
@@ -47,7 +52,10 @@ def match_facts(
         after_s=active_s + 3.0,
         active_s=active_s,
         contacts=contacts,
-        faults=tuple(Faults(kind, subject, role, count) for (kind, subject), count in faults.items()),
+        faults=tuple(
+            Faults(kind, subject, role, count, count if after_hits else 0, suspected)
+            for (kind, subject), count in faults.items()
+        ),
         motors=motors,
         battery=battery,
         resistance_ohm=resistance_ohm,

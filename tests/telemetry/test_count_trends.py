@@ -1,32 +1,46 @@
-"""A trend in counts, by two tests that must agree."""
+"""A trend in counts: three questions that must agree."""
 
-from itertools import permutations, product
+from itertools import product
 
 import numpy as np
 import pytest
-from scipy.stats import permutation_test
+from scipy.stats import norm
 
-from telemetry.count_trends import count_trend_p, order_trend_p, poisson_trend_p
+from telemetry.count_trends import CountTrend, clustering, count_trend, poisson_rise_p
 
 EQUAL = [100.0] * 4
 
 
+def _clustering(counts: list[int]) -> float:
+    return clustering(np.array(counts), np.full(len(counts), 100.0), np.arange(len(counts)))
+
+
 def test_of_three_events_in_four_matches_all_64_ways_are_counted() -> None:
     ways = [sum(places) for places in product(range(4), repeat=3)]
-    as_late = sum(abs(way - 4.5) >= abs(8 - 4.5) for way in ways)
-    assert poisson_trend_p([0, 0, 1, 2], EQUAL, range(4)) == pytest.approx(as_late / 64)
+    assert poisson_rise_p([0, 0, 1, 2], EQUAL, range(4)) == pytest.approx(sum(w >= 8 for w in ways) / 64)
 
 
 def test_more_faults_in_longer_matches_are_no_trend() -> None:
-    exposures_s = [50.0, 100.0, 150.0, 200.0]
-    assert poisson_trend_p([1, 2, 3, 4], exposures_s, range(4)) == pytest.approx(1.0)
-    assert count_trend_p([1, 2, 3, 4], exposures_s, range(4)) == pytest.approx(1.0)
+    exposures = [50.0, 100.0, 150.0, 200.0]
+    assert poisson_rise_p([1, 2, 3, 4], exposures, range(4)) > 0.5
+    assert count_trend([1, 2, 3, 4], exposures, range(4)).p > 0.5
 
 
-def test_it_is_the_same_backwards() -> None:
-    assert poisson_trend_p([5, 2, 1, 0], EQUAL, range(4)) == pytest.approx(
-        poisson_trend_p([0, 1, 2, 5], EQUAL, range(4))
-    )
+def test_backwards_a_rise_is_a_fall() -> None:
+    there, back = count_trend([0, 1, 2, 5], EQUAL, range(4)), count_trend([5, 2, 1, 0], EQUAL, range(4))
+    assert (back.rising_p, back.falling_p) == pytest.approx((there.falling_p, there.rising_p))
+    assert (there.rises, back.rises) == (True, False)
+
+
+def test_a_fall_must_be_four_times_as_clear_as_a_rise() -> None:
+    assert CountTrend(0.03, 0.99).p == pytest.approx(0.0375)
+    assert CountTrend(0.99, 0.03).p == pytest.approx(0.15)
+
+
+def test_a_match_that_was_not_judged_leaves_its_place_empty() -> None:
+    whole = poisson_rise_p([0, 0, 1, 2], EQUAL, [0, 1, 2, 4])
+    ways = [sum(places) for places in product((0, 1, 2, 4), repeat=3)]
+    assert whole == pytest.approx(sum(way >= 10 for way in ways) / 64)
 
 
 def test_many_events_by_the_normal_curve_come_near_the_exact_sum() -> None:
@@ -34,41 +48,47 @@ def test_many_events_by_the_normal_curve_come_near_the_exact_sum() -> None:
     chance = np.ones(1)
     for _ in range(sum(counts)):
         chance = np.convolve(chance, np.full(5, 0.2))
-    far = np.abs(np.arange(len(chance)) - 2 * sum(counts)) >= abs(np.arange(5) @ counts - 2 * sum(counts))
-    assert poisson_trend_p(counts, [1.0] * 5, range(5)) == pytest.approx(chance[far].sum(), rel=0.05)
+    late = float(chance[np.arange(5) @ counts :].sum())
+    assert poisson_rise_p(counts, [1.0] * 5, range(5)) == pytest.approx(late, rel=0.05)
 
 
-@pytest.mark.parametrize("values", [[0, 1, 1, 3], [2.0, 0.5, 3.0, 1.0], [0, 0, 0, 9]])
-def test_all_orders_are_counted(values: list[float]) -> None:
-    x = np.arange(4) - 1.5
-    reached = [abs(np.array(order) @ x) >= abs(np.array(values) @ x) - 1e-9 for order in permutations(values)]
-    assert order_trend_p(values, range(4)) == pytest.approx(np.mean(reached))
+def test_counts_on_a_straight_line_do_not_cluster_however_steep_it_is() -> None:
+    assert _clustering([1, 2, 3, 4, 5, 6]) == 1.0
+    assert _clustering([3, 3, 3, 3]) == 1.0
 
 
-def test_orders_agree_with_scipy() -> None:
-    values, x = np.array([0.0, 1, 0, 2, 3, 2, 5]), np.arange(7.0)
-    told = permutation_test(
-        (values,), lambda v: abs(float((v - v.mean()) @ (x - 3))), permutation_type="pairings",
-        alternative="greater", n_resamples=np.inf,
-    )  # fmt: skip
-    assert order_trend_p(values, range(7)) == pytest.approx(told.pvalue)
+def test_the_scatter_about_the_line_is_set_against_what_poisson_would_scatter() -> None:
+    assert _clustering([4, 0, 0, 4]) == pytest.approx(4 * 2**2 / 2 / 2)
 
 
-def test_of_many_matches_as_many_orders_are_tried_each_time_the_same() -> None:
-    values = [0, 1, 0, 2, 1, 3, 2, 4, 3, 5]
-    assert order_trend_p(values, range(10)) == order_trend_p(values, range(10)) < 0.002
-
-
-def test_of_very_many_matches_the_normal_curve_comes_near_the_drawn_orders() -> None:
-    values = np.random.default_rng(6).poisson(np.linspace(1.0, 2.2, 40)).astype(float)
-    x = np.arange(40) - 19.5
-    orders = np.random.default_rng(7).random((20_000, 40)).argsort(axis=1)
-    drawn = np.mean(np.abs(values[orders] @ x) >= abs(values @ x))
-    assert order_trend_p(values, range(40)) == pytest.approx(drawn, abs=0.01)
-    assert 0.001 < drawn < 0.2
+def test_what_comes_in_clusters_must_be_clearer() -> None:
+    counts = [0, 4, 0, 4, 0, 8, 4, 8]
+    late = np.arange(8) @ counts
+    poisson_z = (late - 28 * 3.5) / np.sqrt(28 * 5.25)
+    scatter = clustering(np.array(counts), np.ones(8), np.arange(8))
+    assert scatter > 2
+    told = count_trend(counts, [1.0] * 8, range(8)).rising_p
+    assert told == pytest.approx(norm.sf(poisson_z / np.sqrt(scatter)))
+    assert told > 2 * poisson_rise_p(counts, [1.0] * 8, range(8))
 
 
 def test_one_bad_match_at_the_end_is_no_trend_though_chance_did_not_make_it() -> None:
-    counts, exposures_s = [0, 0, 0, 0, 0, 0, 0, 9], [150.0] * 8
-    assert poisson_trend_p(counts, exposures_s, range(8)) < 1e-4
-    assert count_trend_p(counts, exposures_s, range(8)) == pytest.approx(0.25)
+    counts, exposures = [1, 0, 1, 0, 1, 0, 1, 9], [150.0] * 8
+    assert poisson_rise_p(counts, exposures, range(8)) < 0.001
+    assert count_trend(counts, exposures, range(8)).p > 0.1
+
+
+def test_a_rise_that_each_match_bears_out_stands_without_any_one_of_them() -> None:
+    assert count_trend([0, 1, 1, 2, 3, 3, 4, 5], [150.0] * 8, range(8)).p < 0.01
+
+
+@pytest.mark.parametrize("cluster", [1, 2])
+def test_steady_counts_show_a_trend_about_as_often_as_the_level_says(cluster: int) -> None:
+    rng = np.random.default_rng(8)
+    drawn = [(cluster * rng.poisson(3.0, 8)).tolist() for _ in range(600)]
+    found = np.mean([count_trend(counts, [150.0] * 8, range(8)).p <= 0.05 for counts in drawn])
+    assert 0 < found <= 0.07
+
+
+def test_without_any_event_there_is_no_trend() -> None:
+    assert count_trend([0, 0, 0, 0], EQUAL, range(4)).p == 1.0

@@ -80,6 +80,11 @@ class TestAdjustedP:
 
     def test_of_nothing_is_nothing(self) -> None:
         assert adjusted_p([]).tolist() == []
+        assert adjusted_p([], []).tolist() == []
+
+    def test_what_weighs_more_has_more_of_the_level(self) -> None:
+        assert adjusted_p([0.04, 0.04], [3, 1]).tolist() == pytest.approx([2 * 0.04 / 1.5, 0.04 / 0.5])
+        assert adjusted_p([0.04, 0.01], [7, 7]).tolist() == adjusted_p([0.04, 0.01]).tolist()
 
     @given(st.lists(st.floats(0, 1), min_size=1, max_size=20))
     def test_agrees_with_the_definition_read_literally(self, p_values) -> None:

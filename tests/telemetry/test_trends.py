@@ -47,6 +47,52 @@ def test_dropouts_are_judged_as_counts_beside_the_test_by_ranks() -> None:
     assert "by the counts" in trend.text
 
 
+def _shaken(counts: tuple[int, ...], hits: tuple[int, ...], *, after_hits: bool) -> list[MatchFacts]:
+    return [
+        match_facts(f"m{n}", faults={ENTRY: count}, contacts=hits[n], after_hits=after_hits)
+        for n, count in enumerate(counts)
+    ]
+
+
+def test_a_lead_that_hits_shake_loose_is_judged_by_the_hits_it_took() -> None:
+    counts, more_hits = (1, 1, 2, 3, 3, 5, 6, 7), (4, 4, 8, 12, 12, 20, 24, 28)
+    by_time = _only(_shaken(counts, more_hits, after_hits=False))
+    by_hits = _only(_shaken(counts, more_hits, after_hits=True))
+    assert (by_time.direction, by_hits.direction) == ("rising", "none shown")
+    fewer = _only(_shaken((1, 1, 2, 2, 3, 2, 4, 3), (12, 11, 12, 9, 9, 6, 7, 5), after_hits=True))
+    assert fewer.direction == "rising"
+    assert "by the counts for the hits taken" in fewer.text
+
+
+def test_without_hits_in_some_match_faults_are_judged_by_time() -> None:
+    (trend,) = find_trends(_shaken((0, 0, 1, 1, 2, 3, 3, 4), (0, 9, 9, 9, 9, 9, 9, 9), after_hits=True))
+    assert not trend.series.by_hits
+
+
+def test_dropouts_that_are_only_suspected_count_where_one_was_found() -> None:
+    found, suspected = (0, 0, 0, 0, 1, 0, 1, 1), (0, 0, 1, 1, 1, 3, 2, 3)
+    facts = [
+        match_facts(f"m{n}", faults={ENTRY: count}, suspected=suspected[n]) for n, count in enumerate(found)
+    ]
+    trend = _only(facts)
+    assert trend.series.counts == (0, 0, 1, 1, 2, 3, 3, 4)
+    assert trend.direction == "rising"
+    assert "11 in all only suspected" in trend.text
+    assert [one.count("dropout", "entry") for one in facts] == list(found)
+    never = [match_facts(f"m{n}", faults={ENTRY: 0}, suspected=suspected[n]) for n in range(8)]
+    assert find_trends(never) == ()
+
+
+def test_a_seldom_fault_takes_little_of_the_level_from_one_met_often() -> None:
+    counts, seldom = (1, 1, 0, 2, 3, 2, 3, 3), (0, 2, 0, 1, 0, 2, 1, 0)
+    facts = [
+        match_facts(f"m{n}", faults={ENTRY: count, ("chatter", "gate"): seldom[n]})
+        for n, count in enumerate(counts)
+    ]
+    entry = next(trend for trend in find_trends(facts) if trend.series.subject == "entry")
+    assert entry.adjusted_p == pytest.approx(entry.judging_p * (15 + 6) / 15)
+
+
 def test_many_steady_motors_do_not_hide_a_loose_lead() -> None:
     counts, rng = (0, 0, 1, 1, 2, 1, 3, 4), np.random.default_rng(4)
     facts = [
