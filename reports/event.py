@@ -89,7 +89,9 @@ def _sentence(event: Event) -> str:
     matches = counted(len(event.matches), "match", "matches")
     if not event.matches:
         return "No match could be read"
-    back, worse = len(event.recurring), len(event.worsening)
+    risen = {t.series.subject for t in event.worsening if t.series.kind == "source_resistance"}
+    stepped = sum(step.battery not in risen for step in event.battery_steps)
+    back, worse = len(event.recurring), len(event.worsening) + stepped
     parts = [
         f"{counted(worse, 'figure')} getting worse" if worse else "",
         f"{counted(back, 'trouble')} found in more than one" if back else "no trouble came back",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from reports.json_values import SCHEMA, document
+from telemetry.battery_steps import BatteryStep
 from telemetry.event import Event, Group, MatchRecord, MatchSummary, Trouble, light_words
 from telemetry.finding import Severity
 from telemetry.forecast import Forecast
@@ -29,6 +30,7 @@ def event_json(event: Event) -> dict[str, Any]:
             "starting_heat": [
                 _starting_heat(forecast) for forecast in event.forecasts if forecast.kind == "heat"
             ],
+            "next_supply": [_weak(step) for step in event.battery_steps],
             "findings": [_trouble(trouble) for trouble in event.troubles],
             "groups": [_group(group) for group in event.groups],
             "indicator": _light(event),
@@ -101,6 +103,17 @@ def _chance(forecast: Forecast) -> dict[str, Any]:
 
 def _starting_heat(forecast: Forecast) -> dict[str, Any]:
     return {name: getattr(forecast, name) for name in ("subject", "level", "low", "high", "pause_s", "text")}
+
+
+def _weak(step: BatteryStep) -> dict[str, Any]:
+    """A battery that stepped up, and what to reckon with in the next match."""
+    kept = ("match", "resistance_ohm", "low_ohm", "high_ohm", "usual_ohm", "compared", "with_own", "lowest_v")
+    return {
+        "subject": step.battery,
+        **{name: getattr(step, name) for name in kept},
+        "text": step.text,
+        "forecast": step.forecast,
+    }
 
 
 def _summary(summary: MatchSummary) -> dict[str, Any]:

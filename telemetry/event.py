@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from telemetry.analysis import Analysis
+from telemetry.battery_steps import ADVICE, BatteryStep, battery_steps
 from telemetry.carried_heat import CarriedHeat, heat_through, pauses_s
 from telemetry.estimators.light import LightCount
 from telemetry.finding import Severity
@@ -32,6 +33,8 @@ __all__ = [
 
 _WATCH_DRAG, _FIX_DRAG = 0.10, 0.40
 """More running current over the event, as a share, from which it is to watch and to fix (our choice)."""
+_FIX_RESISTANCE = 1.8
+"""How many times its usual resistance makes a battery one to fix, not to watch (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +124,7 @@ class Event:
         troubles: the most widespread first.
         unusable: files that could not be used.
         sheet_notes: what had to be mended or left out in the match sheet.
+        battery_steps: batteries far from usual in the last match they were played in.
     """
 
     robot: str
@@ -134,6 +138,7 @@ class Event:
     groups: tuple[Group, ...] = ()
     light: LightTell | None = None
     sheet_notes: tuple[str, ...] = ()
+    battery_steps: tuple[BatteryStep, ...] = ()
 
     @property
     def recurring(self) -> tuple[Trouble, ...]:
@@ -169,13 +174,13 @@ def _event(
 ) -> Event:
     records = _records(facts, sheet)
     batteries = [record.battery for record in records]
-    trends = find_trends(facts, batteries)
+    trends, steps = find_trends(facts, batteries), battery_steps(facts, batteries)
     heat, pauses = [record.heat for record in records], [record.pause_s for record in records]
     robots = list(dict.fromkeys(one.robot for one in facts))
     return Event(
         robot=robots[0] if len(robots) == 1 else "",
         matches=tuple(one.summary for one in facts),
-        troubles=tuple(sorted((*_troubles(facts), *_drags(trends)), key=_weight)),
+        troubles=tuple(sorted((*_troubles(facts), *_drags(trends), *_weak(steps)), key=_weight)),
         unusable=tuple(unusable),
         ordered_by=told_by,
         records=tuple(records),
@@ -184,6 +189,7 @@ def _event(
         groups=(*_groups("driver", facts, records), *_groups("battery", facts, records)),
         light=_light(facts),
         sheet_notes=tuple(repair.text for repair in sheet.repairs) if sheet else (),
+        battery_steps=steps,
     )
 
 
@@ -222,6 +228,22 @@ def _drags(trends: Sequence[Trend]) -> list[Trouble]:
             subject = trend.series.subject
             found.append(Trouble("friction_trend", subject, "motor", severity, (), trend.text, advice))
     return found
+
+
+def _weak(steps: Sequence[BatteryStep]) -> list[Trouble]:
+    """Batteries whose resistance stepped up from one match to another."""
+    return [
+        Trouble(
+            "source_resistance",
+            step.battery,
+            "supply",
+            Severity.FIX if step.resistance_ohm >= _FIX_RESISTANCE * step.usual_ohm else Severity.WATCH,
+            (),
+            step.text,
+            ADVICE,
+        )
+        for step in steps
+    ]
 
 
 def _light(facts: Sequence[MatchFacts]) -> LightTell | None:

@@ -77,6 +77,18 @@ def test_the_same_event_gives_the_same_bytes(page: str) -> None:
     assert event_page(_event()) == page
 
 
+def test_a_battery_that_stepped_up_is_said_and_reckoned_with_in_the_next_match() -> None:
+    event = event_from(
+        [match_facts(f"m{n}", resistance_ohm=r, battery="B<3>") for n, r in enumerate([0.017] * 4 + [0.035])]
+    )
+    words = read_page(event_page(event)).words.replace("\u00a0", " ")
+    assert words.index("35 mΩ in m4 against 17 mΩ") < words.index("B<3>: reckon with 35 mΩ (33 to 37)")
+    assert "1 figure getting worse" in words
+    assert "B<3> shows a step of resistance" in words
+    (told,) = event_json(event)["next_supply"]
+    assert (told["subject"], told["match"], told["resistance_ohm"]) == ("B<3>", "m4", 0.035)
+
+
 def test_no_series_is_no_figure() -> None:
     assert trend_figure((), ["m1"]) is None
 
