@@ -58,7 +58,7 @@ def _fault_series(facts: Sequence[MatchFacts]) -> Iterator[Series]:
         if kind != "friction_trend" and found and found + suspected >= _LEAST_FAULTS:
             usual_s = median([one.active_s for one in facts if one.active_s > 0] or [_USUAL_MATCH_S])
             values = tuple(_per_match(c, one, usual_s) for c, one in zip(counts, facts, strict=True))
-            most_after_hits = 2 * sum(f.after_hits for f in told) > found + suspected
+            most_after_hits = 2 * sum(f.after_hits for f in told) > found
             by_hits = most_after_hits and all(one.contacts > 0 for one in facts)
             exposures = tuple(one.contacts + 1.0 if by_hits else one.active_s for one in facts)
             yield Series(kind, subject, role, "a match", values, tuple(counts), exposures, by_hits, suspected)

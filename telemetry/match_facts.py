@@ -12,13 +12,13 @@ from statistics import median
 import numpy as np
 
 from telemetry.analysis import Analysis
-from telemetry.detectors.dropout import suspected_dropouts
 from telemetry.estimators.heat import peaks_and_ends
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
 from telemetry.records.motors import MotorTrace
 from telemetry.signals import period_s, runs
+from telemetry.suspicions import suspected_dropouts
 
 __all__ = [
     "HEAT_STARTS", "Faults", "MatchFacts", "MatchSummary", "MotorFacts", "Occurrence",

@@ -16,7 +16,7 @@ from telemetry.records.pieces import BeamHealth
 from telemetry.records.sensors import Burst, Switching
 from telemetry.wording import HANDS_IN, counted, match_clock, when
 
-__all__ = ["DROPOUT", "suspected_dropouts"]
+__all__ = ["DROPOUT"]
 
 _SURE = 0.8
 _MOST_BY_FLICKER = 0.85
@@ -59,35 +59,17 @@ def _judge(known: Analysis, subject: str) -> Judgement:
         return missing or NotEvaluated("there are too many beams to follow pieces past all of them")
     if known.guesses:
         return missing or NotEvaluated("no robot file: its unplugged state is unknown")
-    contradicted = [
-        _finding(known, subject, dropout) for dropout in _dropouts(known, subject) if _worth_telling(dropout)
-    ]
-    return sorted(missing + contradicted, key=lambda finding: finding.start_s)
-
-
-def suspected_dropouts(known: Analysis, subject: str) -> int:
-    """How often a beam flickered as a loose lead does and then fell silent, with nothing to gainsay it.
-
-    Too little for a finding in one match; over an event they count.
-    """
-    if subject not in known.beams or known.pieces is None or known.guesses:
-        return 0
-    return sum(
-        dropout.stretch.flickered and not _worth_telling(dropout) for dropout in _dropouts(known, subject)
-    )
-
-
-def _dropouts(known: Analysis, subject: str) -> list[_Dropout]:
-    """Stretches of bad health by the story of the pieces that neither chatter nor a harness explains."""
-    health = known.pieces.beam_health.get(subject, ()) if known.pieces else ()
-    dropouts = [_dropout(known, subject, stretch) for stretch in _joined(health, known.beams[subject])]
+    stretches = _joined(known.pieces.beam_health.get(subject, ()), known.beams[subject])
+    dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
     bursts = known.bursts.get(subject, ())
-    return [
-        dropout
+    contradicted = [
+        _finding(known, subject, dropout)
         for dropout in dropouts
-        if not _is_chatter(dropout, bursts)
+        if _worth_telling(dropout)
+        and not _is_chatter(dropout, bursts)
         and not is_accounted_for(known, subject, dropout.onset_s, dropout.stretch.end_s)
     ]
+    return sorted(missing + contradicted, key=lambda finding: finding.start_s)
 
 
 def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth]:

@@ -19,7 +19,7 @@ from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells, steps
 
-__all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "capacity_of", "gather_evidence"]
+__all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "capacity_of", "gather_evidence", "lead_flickers_s"]
 
 UNKNOWN, UNREAD = 2, 3
 _GAP_MOVES = 40
@@ -95,7 +95,8 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
     level[:, -1], edge[:, -1] = _without_tails(level[:, -1], edge[:, -1], t_s, tails_s)
     hits_s = np.array([contact.t_s for contact in known.contacts])
     flickers_s = [
-        _flickers_s(beam, bursts[name], known.honest_dwell_s[name], hits_s) for name, beam in beams.items()
+        lead_flickers_s(beam, bursts[name], known.honest_dwell_s[name], hits_s)
+        for name, beam in beams.items()
     ]
     evidence = Evidence(
         t_s=t_s,
@@ -271,7 +272,7 @@ def _shortly_after(t_s: FloatArray, events_s: FloatArray, within_s: float) -> Bo
     return np.asarray(np.nan_to_num(since, nan=np.inf) <= within_s)
 
 
-def _flickers_s(
+def lead_flickers_s(
     beam: Switching, bursts: tuple[Burst, ...], honest_s: float, hits_s: FloatArray
 ) -> FloatArray:
     """Ends of groups of a few dwells too short to be honest: a lead that makes or breaks, (k,).

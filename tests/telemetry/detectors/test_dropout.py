@@ -8,7 +8,7 @@ import pytest
 
 from telemetry.analysis import Analysis, Contact, Guess
 from telemetry.detectors import NotEvaluated
-from telemetry.detectors.dropout import DROPOUT, suspected_dropouts
+from telemetry.detectors.dropout import DROPOUT
 from telemetry.finding import Finding, Severity
 from telemetry.records.pieces import BeamHealth, Count, Pieces
 from telemetry.records.sensors import Burst
@@ -60,29 +60,6 @@ def test_no_stretch_is_clear() -> None:
 
 def test_a_stretch_that_nothing_gainsays_is_clear() -> None:
     assert _found(_known(BeamHealth(22.0, 49.9, "stuck_clear", 0.95))) == []
-
-
-def test_flicker_before_silence_that_nothing_gainsays_is_suspected_and_no_finding() -> None:
-    flickered = BeamHealth(22.0, 49.9, "stuck_clear", 0.8, flickered=True)
-    known = _known(flickered, BeamHealth(62.0, 80.0, "stuck_clear", 0.7))
-    assert _found(known) == []
-    assert suspected_dropouts(known, "entry") == 1
-
-
-def test_what_is_a_finding_or_chatter_is_not_suspected_besides() -> None:
-    flickered = BeamHealth(22.0, 49.9, "stuck_clear", 0.8, flickered=True)
-    shaken = _known(flickered, contacts=(Contact(20.8, 4.0, 0.1, "accelerometer"),))
-    assert (len(_found(shaken)), suspected_dropouts(shaken, "entry")) == (1, 0)
-    burst = Burst(22.0, 49.0, 200, 0.01, 0.02)
-    assert suspected_dropouts(_known(flickered, bursts={"entry": (burst,)}), "entry") == 0
-
-
-@pytest.mark.parametrize(
-    "part", [{"pieces": None}, {"guesses": (Guess("beams.entry.signal", "b", "its name"),)}]
-)
-def test_where_dropouts_cannot_be_judged_none_is_suspected(part: dict[str, Any]) -> None:
-    known = _known(BeamHealth(22.0, 49.9, "stuck_clear", 0.8, flickered=True), **part)
-    assert suspected_dropouts(known, "entry") == 0
 
 
 @pytest.mark.parametrize(("probability", "severity"), [(0.79, Severity.WATCH), (0.81, Severity.FIX)])

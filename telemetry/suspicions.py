@@ -1,0 +1,55 @@
+"""Dropouts of beams that one match shows too weakly for a finding; over an event they count."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.analysis import Analysis
+from telemetry.estimators.piece_evidence import lead_flickers_s
+
+__all__ = ["suspected_dropouts"]
+
+_NEAR_S = 1.5
+_ONE_OUTAGE_S = 12.0
+"""A lead flickers as it breaks and again as it makes: within this time that is one outage (our choice)."""
+
+_Spans = list[tuple[float, float]]
+
+
+def suspected_dropouts(known: Analysis, beam: str) -> int:
+    """How often a beam flickered as a loose lead does, with nothing to gainsay it, and no finding tells it.
+
+    Counted are stretches in which the story of the pieces takes it for out after a flicker, and flickers
+    apart from those. What a finding of chatter explains is left out.
+    """
+    if beam not in known.beams or known.pieces is None or known.guesses:
+        return 0
+    told = _told(known, beam)
+    silent = [
+        (stretch.start_s, stretch.end_s)
+        for stretch in known.pieces.beam_health.get(beam, ())
+        if stretch.flickered and not _met(stretch.start_s, stretch.end_s, told)
+    ]
+    hits_s = np.array([contact.t_s for contact in known.contacts])
+    bursts = known.bursts.get(beam, ())
+    flickers_s = lead_flickers_s(known.beams[beam], bursts, known.honest_dwell_s[beam], hits_s)
+    alone_s = [t_s for t_s in flickers_s.tolist() if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told + silent)]
+    return len(silent) + int(len(alone_s) > 0) + int((np.diff(alone_s) > _ONE_OUTAGE_S).sum())
+
+
+def _told(known: Analysis, beam: str) -> _Spans:
+    """What findings tell of the beam or its harness already."""
+    return [
+        (finding.start_s, finding.end_s)
+        for finding in known.findings
+        if finding.kind in ("dropout", "chatter")
+        and (finding.subject == beam or beam in _lost(finding.evidence.get("lost")))
+    ]
+
+
+def _lost(devices: object) -> list[object]:
+    return list(devices) if isinstance(devices, list | tuple | dict) else []
+
+
+def _met(start_s: float, end_s: float, spans: _Spans) -> bool:
+    return any(start_s < until_s and from_s < end_s for from_s, until_s in spans)

@@ -1,0 +1,86 @@
+"""Dropouts too weakly shown for a finding: a beam flickers as a loose lead does, and nothing gainsays it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from telemetry.analysis import Analysis, Guess
+from telemetry.finding import Finding, Severity
+from telemetry.match_facts import facts_of
+from telemetry.records.pieces import BeamHealth, Count, Pieces
+from telemetry.suspicions import suspected_dropouts
+from tests.telemetry.building import analysis_of, robot_of, switching
+
+ROBOT = robot_of('[beams.entry]\nsignal = "b"\n')
+PASSES = [(10.0, 11.0), (20.0, 21.0), (50.0, 51.0), (60.0, 61.0)]
+OUT = BeamHealth(22.0, 30.0, "stuck_clear", 0.8, flickered=True)
+
+
+def _flicker(at_s: float) -> list[tuple[float, float]]:
+    return [(at_s, at_s + 0.02), (at_s + 0.05, at_s + 0.07)]
+
+
+def _known(*stretches: BeamHealth, flickers_s: tuple[float, ...] = (), **parts: Any) -> Analysis:
+    on = sorted(PASSES + [blink for at_s in flickers_s for blink in _flicker(at_s)])
+    none = Count(0, 0, 0)
+    pieces = Pieces(none, none, (), (), (), {"entry": stretches})
+    given = {"beams": {"entry": switching(on, 100.0)}, "honest_dwell_s": {"entry": 0.06}, "pieces": pieces}
+    return analysis_of(ROBOT, **{**given, **parts})
+
+
+def _finding(kind: str, start_s: float, end_s: float, subject: str = "entry", **evidence: Any) -> Finding:
+    return Finding(
+        kind=kind, subject=subject, role="beam", start_s=start_s, end_s=end_s, severity=Severity.FIX,
+        confidence=0.9, text="It failed.", advice="Look at it.", evidence=evidence,
+    )  # fmt: skip
+
+
+def test_silence_after_a_flicker_is_suspected_and_silence_alone_is_not() -> None:
+    assert suspected_dropouts(_known(OUT), "entry") == 1
+    assert suspected_dropouts(_known(BeamHealth(22.0, 30.0, "stuck_clear", 0.8)), "entry") == 0
+    assert suspected_dropouts(_known(), "entry") == 0
+
+
+def test_flickers_within_twelve_seconds_are_one_outage() -> None:
+    assert suspected_dropouts(_known(flickers_s=(30.0,)), "entry") == 1
+    assert suspected_dropouts(_known(flickers_s=(30.0, 41.0)), "entry") == 1
+    assert suspected_dropouts(_known(flickers_s=(30.0, 43.0)), "entry") == 2
+
+
+def test_a_flicker_beside_a_silence_is_not_counted_again() -> None:
+    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 30.5)), "entry") == 1
+    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 40.0)), "entry") == 2
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        _finding("dropout", 21.5, 30.5),
+        _finding("chatter", 29.0, 30.0),
+        _finding("dropout", 21.5, 30.5, subject="tower loom", lost=["middle", "entry"]),
+    ],
+)
+def test_what_a_finding_tells_is_not_suspected_besides(told: Finding) -> None:
+    assert suspected_dropouts(_known(OUT, flickers_s=(30.2,), findings=(told,)), "entry") == 0
+
+
+def test_what_is_told_of_another_beam_changes_nothing() -> None:
+    other = _finding("dropout", 21.5, 30.5, subject="gate")
+    loom = _finding("dropout", 21.5, 30.5, subject="tower loom", lost=["middle"])
+    assert suspected_dropouts(_known(OUT, findings=(other, loom)), "entry") == 1
+
+
+@pytest.mark.parametrize(
+    "part", [{"pieces": None}, {"guesses": (Guess("beams.entry.signal", "b", "its name"),)}, {"beams": {}}]
+)
+def test_where_dropouts_cannot_be_judged_none_is_suspected(part: dict[str, Any]) -> None:
+    assert suspected_dropouts(_known(OUT, **part), "entry") == 0
+
+
+def test_what_is_kept_of_a_match_keeps_suspicions_apart_from_findings() -> None:
+    known = _known(OUT, findings=(_finding("dropout", 70.0, 80.0, contact_t_s=69.8),))
+    told = facts_of(known).told("dropout", "entry")
+    assert told is not None
+    assert (told.count, told.after_hits, told.suspected) == (1, 1, 1)
