@@ -30,7 +30,7 @@ _NAME_PX = 14
 _GAP_PX = 8
 _BAND_PX = 9
 _COLUMNS = 600
-_MOMENTS = ("t_s", "peak_s", "peak_t_s", "first_contradiction_s")
+_MOMENTS = ("t_s", "lowest_t_s", "peak_s", "peak_t_s", "first_contradiction_s")
 _LEVEL_ROOM_PX = 11
 _PEAK_SHARE = 0.12
 _SHOWN_WHOLE = (
@@ -79,7 +79,8 @@ def close_up(analysis: Analysis, finding: Finding) -> CloseUp:
     ]
     whole = finding.end_s <= axis.end_s and finding.start_s >= axis.start_s
     span = f"{clock(axis.start_s, axis.zero_s)} to {clock(axis.end_s, axis.zero_s)}"
-    cut = "" if whole else f"; it lasts {duration(finding.end_s - finding.start_s)}, its start is shown"
+    shown = "its start" if _lowest_of_a_long_one(finding) is None else "its lowest"
+    cut = "" if whole else f"; it lasts {duration(finding.end_s - finding.start_s)}, {shown} is shown"
     summary = (
         f"{heading(finding.kind, finding.subject, finding.role)} at "
         f"{clock(finding.start_s, axis.zero_s)}. Rows: "
@@ -93,9 +94,20 @@ def _window(analysis: Analysis, finding: Finding) -> Axis:
     length = finding.end_s - finding.start_s
     longest = max(last - first, _LONGEST_S) if finding.kind in _SHOWN_WHOLE else _LONGEST_S
     pad = max(_PAD_S, 0.3 * min(length, _LONGEST_S))
+    lowest = _lowest_of_a_long_one(finding)
+    if lowest is not None:
+        around = max(lowest - _LONGEST_S / 3, first), lowest + _LONGEST_S / 3
+        return Axis(*around, analysis.match.start_s, columns=_COLUMNS)
     start = max(finding.start_s - pad, first)
     end = min(finding.end_s + pad, start + longest, max(last, finding.start_s + 0.5))
     return Axis(start, max(end, start + 0.5), analysis.match.start_s, columns=_COLUMNS)
+
+
+def _lowest_of_a_long_one(finding: Finding) -> float | None:
+    """The instant to show of a trouble that comes and goes over a long time."""
+    lowest = finding.evidence.get("lowest_t_s")
+    long = finding.end_s - finding.start_s > _LONGEST_S
+    return float(lowest) if long and isinstance(lowest, int | float) else None
 
 
 def _extent(finding: Finding, axis: Axis, height_px: float) -> Markup:

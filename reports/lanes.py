@@ -106,31 +106,49 @@ def _hatch(finding: Finding, axis: Axis, height_px: float) -> Markup:
 
 
 def _labels(faults: Sequence[Fault], axis: Axis) -> list[Markup]:
-    """Labels from left to right; where two would overlap, the later joins the earlier one."""
+    """Labels from left to right, each at its trouble: number and kind where both have room, else the number.
+
+    Where not even two numbers have room beside each other, the later joins the earlier one.
+    """
+    ordered = sorted(faults, key=lambda fault: fault.finding.start_s)
     groups: list[list[Fault]] = []
-    free_from = 0.0
-    for fault in sorted(faults, key=lambda fault: fault.finding.start_s):
-        if groups and axis.share(fault.finding.start_s) < free_from:
+    for fault in ordered:
+        if groups and _start(fault, axis) < _start(groups[-1][0], axis) + _room(_numbers(groups[-1])):
             groups[-1].append(fault)
         else:
             groups.append([fault])
-        start = axis.share(groups[-1][0].finding.start_s)
-        free_from = start + (len(_group_words(groups[-1])) + 1) * LETTER_SHARE
-    return [_group_label(group, axis) for group in groups]
+    ends: list[float | None] = [*(_start(group[0], axis) for group in groups[1:]), None]
+    return [_group_label(group, axis, end) for group, end in zip(groups, ends, strict=False)]
 
 
-def _group_words(group: Sequence[Fault]) -> str:
+def _start(fault: Fault, axis: Axis) -> float:
+    return axis.share(fault.finding.start_s)
+
+
+def _room(words: str) -> float:
+    """How much of the narrowest strip a label takes, with the space after it."""
+    return (len(words) + 1) * LETTER_SHARE
+
+
+def _numbers(group: Sequence[Fault]) -> str:
+    return ", ".join(str(fault.number) for fault in group)
+
+
+def _in_full(group: Sequence[Fault]) -> str:
     kinds = list(dict.fromkeys(kind_words(fault.finding.kind).title for fault in group))
-    numbers = ", ".join(str(fault.number) for fault in group)
     if len(kinds) == 1:
-        return f"{numbers} {kinds[0]}"
-    return f"{group[0].number} {kinds[0]}, then {', '.join(str(fault.number) for fault in group[1:])}"
+        return f"{_numbers(group)} {kinds[0]}"
+    return ", ".join(f"{fault.number} {kind_words(fault.finding.kind).title}" for fault in group)
 
 
-def _group_label(group: Sequence[Fault], axis: Axis) -> Markup:
-    words, start = _group_words(group), axis.share(group[0].finding.start_s)
+def _group_label(group: Sequence[Fault], axis: Axis, until: float | None) -> Markup:
+    """A label that ends before `until`, where the next one begins; the last may end at the right edge."""
+    start = _start(group[0], axis)
     worst = min(group, key=lambda fault: ("fix", "watch", "note").index(fault.finding.severity))
     kind = f"t f-{worst.finding.severity}"
-    if start + len(words) * LETTER_SHARE > 1:
+    words = _in_full(group)
+    if until is None and start + _room(words) > 1:
         return label("100%", 11, words, kind=kind, anchor="end")
+    if until is not None and start + _room(words) > until:
+        words = _numbers(group)
     return label(f"{start * 100:.6g}%", 11, words, kind=kind)

@@ -102,7 +102,10 @@ def supply_lane(
         label("0.4%", scale.y(volts) - 3, f"{name} {volts:g} V", kind="t s-small") for name, volts in levels
     ]
     deepest = _deepest_apart(supply.dips, axis)
-    dips = [_dip_mark(dip, axis, scale, dip in deepest) for dip in supply.dips[:_MOST_DIPS]]
+    marked = supply.dips[:_MOST_DIPS]
+    dips = [
+        _dip_mark(dip, axis, scale, _free_side(dip, marked, axis) if dip in deepest else "") for dip in marked
+    ]
     told = f"lowest {number(supply.lowest_v, 'V')}, {counted(len(supply.dips), 'dip')}"
     hatches = fault_marks(faults, axis, _SUPPLY_PX + top)
     return Lane(
@@ -150,9 +153,21 @@ def _deepest_apart(dips: tuple[Dip, ...], axis: Axis) -> list[Dip]:
     return kept
 
 
-def _dip_mark(dip: Dip, axis: Axis, scale: _Scale, named: bool) -> Markup:
-    """A wedge under the lowest point of a dip, with its volts where there is room."""
+def _free_side(dip: Dip, dips: tuple[Dip, ...], axis: Axis) -> str:
+    """The side of a dip's mark on which its volts have room: start (to the right), end, or neither."""
+    away = [axis.share(other.start_s) - axis.share(dip.start_s) for other in dips if other is not dip]
+    share = axis.share(dip.start_s)
+    if share < 1 - _VOLTS_SHARE and not any(0 <= gap < _VOLTS_SHARE for gap in away):
+        return "start"
+    right = share > 2 * _VOLTS_SHARE and not any(-_VOLTS_SHARE < gap <= 0 for gap in away)
+    return "end" if right else ""
+
+
+def _dip_mark(dip: Dip, axis: Axis, scale: _Scale, side: str) -> Markup:
+    """A wedge under the lowest point of a dip, with its volts beside it where a side is free."""
     y = min(scale.y(dip.residual_v) + 9, scale.top_px + scale.height_px - 1)
-    words = tag("text", {"x": 7, "y": f"{y:.1f}", "class": "t n"}, number(dip.residual_v, "V", 2))
+    place = {"x": -7 if side == "end" else 7, "y": f"{y:.1f}", "class": "t n"}
+    anchor = {"text-anchor": "end"} if side == "end" else {}
+    words = tag("text", {**place, **anchor}, number(dip.residual_v, "V", 2))
     mark = path("dip", f"M0 {y - 8:.1f}l5 8h-10z")
-    return at(axis.percent(dip.start_s), 0, mark, words if named else Markup(""))
+    return at(axis.percent(dip.start_s), 0, mark, words if side else Markup(""))

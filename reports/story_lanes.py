@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from markupsafe import Markup
 
 from reports.drawing import Axis, at, label, path, tag
@@ -21,7 +23,7 @@ _MARK_SHAPES = {
     "note": {"x": -12, "width": 24, "height": 24},
 }
 _SHORT = {"autonomous": "auto", "disabled": "off", "endgame": "end"}
-_NUMBER_SHARE = 0.055
+_NUMBER_SHARE = 0.042
 
 
 def phase_lane(analysis: Analysis, strip: Strip, faults: tuple[Fault, ...]) -> Lane:
@@ -124,7 +126,10 @@ def contact_lane(analysis: Analysis, strip: Strip) -> Lane:
     axis, contacts = strip.axis, analysis.contacts
     hardest = max((contact.peak_g for contact in contacts if contact.peak_g is not None), default=None)
     discs = [_disc(contact, axis, hardest) for contact in contacts]
-    numbers = [_peak_label(contact, axis) for contact in _loudest_apart(contacts, axis)]
+    above = _loudest_apart(contacts, axis)
+    below = _loudest_apart([contact for contact in contacts if contact not in above], axis)
+    numbers = [_peak_label(contact, axis, 12) for contact in above]
+    numbers += [_peak_label(contact, axis, 54) for contact in below]
     told: list[tuple[float, str]] = []
     for contact in contacts:
         told += [
@@ -140,7 +145,7 @@ def contact_lane(analysis: Analysis, strip: Strip) -> Lane:
         span="peak in g",
         summary=f"{count} in the match{worst}.",
         rest=count + worst,
-        height_px=44,
+        height_px=60 if below else 44,
         drawing=Markup("").join([*discs, *numbers]),
         readings=(words_reading(strip.grid, sorted(told), "no hit"),),
     )
@@ -157,7 +162,7 @@ def _disc(contact: Contact, axis: Axis, hardest: float | None) -> Markup:
     return tag("circle", {"class": "hit", "cx": axis.percent(contact.t_s), "cy": 30, "r": f"{radius:.1f}"})
 
 
-def _loudest_apart(contacts: tuple[Contact, ...], axis: Axis) -> list[Contact]:
+def _loudest_apart(contacts: Sequence[Contact], axis: Axis) -> list[Contact]:
     """The hits whose numbers have room beside each other, the hardest chosen first."""
     kept: list[Contact] = []
     for contact in sorted(contacts, key=lambda contact: -(contact.peak_g or 0.0)):
@@ -166,6 +171,8 @@ def _loudest_apart(contacts: tuple[Contact, ...], axis: Axis) -> list[Contact]:
     return kept
 
 
-def _peak_label(contact: Contact, axis: Axis) -> Markup:
-    words = "no g" if contact.peak_g is None else number(contact.peak_g, "g", 2)
-    return label(axis.percent(contact.t_s), 12, words, kind="t n", anchor=_anchor(axis.share(contact.t_s)))
+def _peak_label(contact: Contact, axis: Axis, baseline: float) -> Markup:
+    words = "no g" if contact.peak_g is None else number(contact.peak_g, digits=2)
+    return label(
+        axis.percent(contact.t_s), baseline, words, kind="t n", anchor=_anchor(axis.share(contact.t_s))
+    )

@@ -9,6 +9,7 @@ from reports.words import clock, counted, kind_words, percent
 from telemetry.analysis import Analysis
 from telemetry.event import parts_by_severity
 from telemetry.finding import Severity, Verdict
+from telemetry.pit_list import job_of
 
 __all__ = ["MatchVerdict", "motors_to_rest", "verdict_of"]
 
@@ -41,8 +42,7 @@ def verdict_of(analysis: Analysis) -> MatchVerdict:
     parts = parts_by_severity(analysis.findings)
     findings = {level: sum(f.severity is level for f in analysis.findings) for level in Severity}
     concerned = {
-        level: len({(f.role, f.subject) for f in analysis.findings if f.severity is level})
-        for level in Severity
+        level: len({job_of(f) for f in analysis.findings if f.severity is level}) for level in Severity
     }
     fix, watch = parts[Severity.FIX], parts[Severity.WATCH]
     not_judged = sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks)

@@ -72,8 +72,9 @@ _LABELS = {
     "first_contradiction_s": "first disagreed", "spin_up_s": "time this motor takes to start",
     "median_speed_share": "median speed, of free speed", "extra_edges": "extra switchings",
     "shortest_s": "shortest switching", "median_s": "median switching",
+    "before_interval_ohm": "before, 95 % sure between", "after_interval_ohm": "after, 95 % sure between",
+    "like_16_mm2_lead_m": "m of 16 mm² lead with as much",
     "open_at_end": "still so at the end of the log",
-    "like_16_mm2_lead_m": "metres of 16 mm² lead with as much",
 }  # fmt: skip
 _INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
 _UNITS = (

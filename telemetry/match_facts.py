@@ -16,6 +16,7 @@ from telemetry.estimators.heat import peaks_and_ends
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
+from telemetry.pit_list import job_of
 from telemetry.records.motors import MotorTrace
 from telemetry.signals import period_s, runs
 from telemetry.suspicions import suspected_dropouts
@@ -237,7 +238,7 @@ def parts_by_severity(findings: Sequence[Finding]) -> dict[Severity, int]:
     """How many parts have something to fix, to watch, to note: each counts once, by its worst finding."""
     worst: dict[tuple[str, str], Severity] = {}
     for level in reversed(Severity):
-        worst |= {(f.role, f.subject): level for f in findings if f.severity is level}
+        worst |= {job_of(f): level for f in findings if f.severity is level}
     return {level: list(worst.values()).count(level) for level in Severity}
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from telemetry.analysis import Analysis
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.finding import Finding, Severity
@@ -28,6 +30,7 @@ def _dips_finding(known: Analysis, supply: Supply, dips: list[Dip]) -> Finding:
     deepest = min(dips, key=lambda dip: dip.residual_v)
     level_v = known.robot.supply.dip_v
     together_s = sum(dip.end_s - dip.start_s for dip in dips)
+    rise = _risen_before(supply, deepest.start_s)
     return Finding(
         kind="voltage_dip",
         subject="supply",
@@ -39,18 +42,38 @@ def _dips_finding(known: Analysis, supply: Supply, dips: list[Dip]) -> Finding:
         text=(
             f"The supply fell below {level_v:g} V {counted(len(dips), 'time')}, {together_s:.2f} s in all; "
             f"lowest {deepest.residual_v:.2f} V at {match_clock(known.match, deepest.start_s)}."
+            f"{_risen_words(rise)}"
         ),
-        advice="Start the next match on a full battery; spread the heaviest loads, or limit their current.",
+        advice=("Tighten the battery's leads first. " if rise else "")
+        + "Start the next match on a full battery; spread the heaviest loads, or limit their current.",
         evidence={
             "dips": len(dips),
             "together_s": together_s,
             "lowest_v": deepest.residual_v,
+            "lowest_t_s": deepest.start_s,
             "source_resistance_ohm": supply.resistance_ohm,
             "open_at_end": dips[-1].end_s >= float(known.part.t_s[-1]),
         },
         minutes=4.0,
         cautions=(HANDS_IN, SUPPLY_WORK),
     )
+
+
+def _risen_before(supply: Supply, t_s: float) -> tuple[float, float] | None:
+    """Resistance of the source before and after its last rise ahead of an instant, in ohm."""
+    rises = [
+        (before.resistance_ohm, after.resistance_ohm)
+        for before, after in pairwise(supply.source)
+        if after.start_s <= t_s and after.resistance_ohm > before.resistance_ohm
+    ]
+    return rises[-1] if rises else None
+
+
+def _risen_words(rise: tuple[float, float] | None) -> str:
+    if rise is None:
+        return ""
+    before, after = (f"{ohm * 1000:.0f}" for ohm in rise)
+    return f" The resistance of the battery and its leads had risen before, from {before} to {after} mΩ."
 
 
 def _judge_brownout(known: Analysis, _subject: str) -> Judgement:

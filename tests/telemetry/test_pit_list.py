@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from telemetry.finding import Finding, Severity
-from telemetry.pit_list import MOST_ACTIONS, make_pit_list
+from telemetry.pit_list import MOST_ACTIONS, job_of, make_pit_list
 
 
 def _finding(
@@ -61,11 +63,32 @@ def test_one_action_a_subject_that_names_all_findings_behind_it() -> None:
     ]
     entry = next(action for action in make_pit_list(found) if action.subject == "entry")
     assert entry.findings == (0, 2)
-    assert (entry.text, entry.when_s, entry.severity) == ("Reseat entry (dropout).", 7.0, "fix")
-    assert entry.why == (
-        "dropout of entry at 7 s. (1 more finding of this part.) Also: Reseat entry (chatter)."
-    )
+    assert entry.text.startswith("Reseat entry (dropout).")
+    assert (entry.when_s, entry.severity) == (7.0, "fix")
+    assert entry.why == "dropout of entry at 7 s. chatter of entry at 5 s."
     assert entry.cautions == ("A.", "B.")
+
+
+def test_another_kind_of_trouble_of_the_part_is_told_with_its_own_job() -> None:
+    again = _finding("entry", start_s=20)
+    (entry,) = make_pit_list([_finding("entry"), _finding("entry", Severity.WATCH, kind="chatter"), again])
+    assert entry.text == "Reseat entry (dropout). Also: Reseat entry (chatter)."
+    assert entry.why == "dropout of entry at 10 s. chatter of entry at 10 s. (1 more finding of this part.)"
+
+
+def test_a_motor_driven_past_both_limits_and_stalled_there_is_one_job() -> None:
+    high, low = (
+        replace(_finding(name, kind="limit_overrun", role="limit"), evidence={"motor": "lift"})
+        for name in ("top", "bottom")
+    )
+    stall = replace(_finding("lift", kind="stall", role="motor"), evidence={"limit": "top"})
+    jam = replace(_finding("lift", kind="stall", role="motor", start_s=50), evidence={"limit": None})
+    (job,) = make_pit_list([high, low, stall])
+    assert job.text == "Reseat top (limit_overrun). The same for bottom."
+    assert (job.subject, job.findings) == ("top", (0, 1, 2))
+    assert job_of(high) == job_of(low) == job_of(stall) == ("motor", "lift")
+    (job,) = make_pit_list([high, jam])
+    assert job.text == "Reseat top (limit_overrun). Also: Reseat lift (stall)."
 
 
 def test_a_limit_and_a_motor_of_one_name_are_two_actions() -> None:

@@ -8,7 +8,7 @@ import pytest
 from telemetry.detectors import Detector, NotEvaluated
 from telemetry.detectors.voltage import BROWNOUT, VOLTAGE_DIP
 from telemetry.finding import Finding
-from telemetry.records.supply import Dip, Supply
+from telemetry.records.supply import Dip, SourceStretch, Supply
 from telemetry.robot import Robot
 from tests.telemetry.building import analysis_of, robot_of
 
@@ -29,6 +29,20 @@ def test_all_dips_of_a_match_are_one_finding() -> None:
     assert found.text == "The supply fell below 9 V 3 times, 0.95 s in all; lowest 8.12 V at 0:50.0."
     assert (found.evidence["dips"], found.evidence["lowest_v"]) == (3, 8.123)
     assert found.evidence["together_s"] == pytest.approx(0.95)
+
+
+@pytest.mark.parametrize(("steps_s", "told"), [(30.0, True), (60.0, False)])
+def test_a_rise_of_resistance_before_the_dip_is_told_with_it(steps_s: float, told: bool) -> None:
+    source = (
+        SourceStretch(0.0, steps_s, 0.017, 0.016, 0.018, 12.7),
+        SourceStretch(steps_s, 99.0, 0.035, 0.034, 0.036, 12.7),
+    )
+    supply = Supply(
+        np.arange(3.0), np.full(3, 12.0), 12.7, 0.035, 6.0, (Dip(50.0, 50.4, 8.5),), 3.0, source=source
+    )
+    (found,) = VOLTAGE_DIP.judge(analysis_of(ROBOT, supply=supply), "supply")  # type: ignore[union-attr]
+    assert ("had risen before, from 17 to 35 mΩ." in found.text) is told
+    assert found.advice.startswith("Tighten the battery's leads first.") is told
 
 
 @pytest.mark.parametrize(("lasting_s", "severity"), [(0.99, "note"), (1.01, "watch")])
