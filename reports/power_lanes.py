@@ -154,13 +154,20 @@ def _deepest_apart(dips: tuple[Dip, ...], axis: Axis) -> list[Dip]:
 
 
 def _free_side(dip: Dip, dips: tuple[Dip, ...], axis: Axis) -> str:
-    """The side of a dip's mark on which its volts have room: start (to the right), end, or neither."""
+    """The side of a dip's mark on which its volts have room: start (to the right), end, or neither.
+
+    The deepest is told always, on the roomier side.
+    """
     away = [axis.share(other.start_s) - axis.share(dip.start_s) for other in dips if other is not dip]
     share = axis.share(dip.start_s)
     if share < 1 - _VOLTS_SHARE and not any(0 <= gap < _VOLTS_SHARE for gap in away):
         return "start"
-    right = share > 2 * _VOLTS_SHARE and not any(-_VOLTS_SHARE < gap <= 0 for gap in away)
-    return "end" if right else ""
+    if share > 2 * _VOLTS_SHARE and not any(-_VOLTS_SHARE < gap <= 0 for gap in away):
+        return "end"
+    if dip.residual_v > min(other.residual_v for other in dips):
+        return ""
+    before, after = (min((abs(g) for g in away if (g < 0) is left), default=1.0) for left in (True, False))
+    return "end" if before > after else "start"
 
 
 def _dip_mark(dip: Dip, axis: Axis, scale: _Scale, side: str) -> Markup:
