@@ -11,8 +11,10 @@ from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import Switching
 from telemetry.signals import at_instants
 
-__all__ = ["belt_direction", "running_clocks"]
+__all__ = ["EITHER_WAY", "belt_direction", "running_clocks"]
 
+EITHER_WAY = 2.0
+"""The belt runs, and which way is not known."""
 _COASTING_S = 0.3
 _LEAST_COMMAND = 0.1
 _JAMMED_SHARE = 0.05
@@ -27,7 +29,9 @@ _RARELY = 1e-3
 def belt_direction(
     motors: Mapping[str, MotorTrace], beams: Mapping[str, Switching], releases_s: FloatArray
 ) -> tuple[FloatArray, FloatArray] | None:
-    """When the belt's direction changes and what it is from then on: +1 forward, -1 back, 0 at rest, (k,).
+    """When the belt's direction changes and what it is from then on, (k,).
+
+    +1 forward, -1 back, 0 at rest, `EITHER_WAY` where it runs and its command is not logged.
 
     The robot file does not say which motor carries the pieces, so the log does: the one whose running tells
     most about when beams change and pieces leave. Forward is the sign at which most of that falls. None where
@@ -42,8 +46,9 @@ def belt_direction(
         return None
     sign = _signs(motors[name])
     forward = np.sign(np.nansum(at_instants(motors[name].t_s, sign, moves_s))) or 1.0
+    forward = np.where(sign == EITHER_WAY, 1.0, forward)
     change = np.concatenate(([True], sign[1:] != sign[:-1]))
-    return motors[name].t_s[change], sign[change] * forward
+    return motors[name].t_s[change], (sign * forward)[change]
 
 
 def running_clocks(
@@ -66,15 +71,19 @@ def _clock(changes_s: FloatArray, running: BoolArray, t_s: FloatArray) -> FloatA
 
 
 def _signs(trace: MotorTrace) -> FloatArray:
-    """Sign of the command while the belt moves, held on for a moment as it runs out; 0 where it is jammed."""
-    command = np.nan_to_num(trace.command)
-    moving = np.abs(command) >= _LEAST_COMMAND
+    """Sign of the command while the belt moves, held on for a moment as it runs out; 0 where it is jammed.
+
+    Where no command is logged, `EITHER_WAY` while it is driven.
+    """
+    known = np.isfinite(trace.command)
+    command = np.where(known, np.sign(np.nan_to_num(trace.command)), EITHER_WAY)
+    moving = np.where(known, np.abs(np.nan_to_num(trace.command)) >= _LEAST_COMMAND, trace.driven)
     if np.isfinite(trace.speed_share).any():
         moving &= ~(np.nan_to_num(trace.speed_share, nan=1.0) < _JAMMED_SHARE)
     last = np.maximum.accumulate(np.where(moving, np.arange(len(command)), -1))
     seen = np.maximum(last, 0)
     recent = (last >= 0) & (trace.t_s - trace.t_s[seen] <= _COASTING_S)
-    return np.where(recent, np.sign(command[seen]), 0.0)
+    return np.where(recent, command[seen], 0.0)
 
 
 def _telling(trace: MotorTrace, moves_s: FloatArray) -> float:
@@ -83,11 +92,9 @@ def _telling(trace: MotorTrace, moves_s: FloatArray) -> float:
     A motor that runs at nearly all moves and seldom else scores high; one that runs at fewer of them, or
     nearly always, low.
     """
-    if not np.isfinite(trace.command).any():
-        return 0.0
     sign = _signs(trace)
     of_time = float(np.clip((sign != 0).mean(), _RARELY, 1 - _RARELY))
-    of_moves = float(np.nanmean(at_instants(trace.t_s, np.abs(sign), moves_s)))
+    of_moves = float(np.nanmean(at_instants(trace.t_s, (sign != 0).astype(float), moves_s)))
     if of_moves < max(_LEAST_SHARE, of_time):
         return 0.0
     share = np.array([of_moves, 1 - of_moves])

@@ -22,7 +22,7 @@ Steps = tuple[FloatArray, FloatArray]
 _ALWAYS: Steps = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
-_LEAST_ARRIVALS, _SOME = 3, 0.25
+_LEAST_ARRIVALS, _SOME, _SPANNED_TO_ONE = 3, 0.25, 3
 _LEAST_WAYS, _ROOM_TO_SPARE, _LONGEST_WAY = 5, 1.2, 4.0
 
 
@@ -161,9 +161,11 @@ def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
 
 
 def _spanned(here: Switching, there: Switching) -> bool:
-    """Whether a piece, as it clears one beam, has mostly broken the next already, and does not only then.
+    """Whether a piece, as it clears one beam, has broken the next already, and does not only then.
 
-    Each time that the first beam is broken, by one piece or by several that touch, the last one tells.
+    Each time that the first beam is broken, by one piece or by several that touch, the last one tells. On a
+    belt that stops between pieces the one ahead is pushed on by the next, so that most find the next beam
+    broken; but not those that came first. One in four may fall out again, or meet a next beam that fails.
     """
     broke_s = here.t_s[here.on]
     cleared_s = broke_s + dwells(here.t_s, here.end_s)[here.on]
@@ -173,7 +175,9 @@ def _spanned(here: Switching, there: Switching) -> bool:
     after = came[2] > came[1]
     stands = at_instants(there.t_s, there.on.astype(float), cleared_s) == 1
     before = (came[1] > came[0]) & stands & ~after
-    return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > after.sum())
+    refuted = (came[1] == came[0]) & ~stands & (came[1] < len(arrived_s))
+    others = np.maximum(after.sum(), _SPANNED_TO_ONE * refuted.sum())
+    return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > others)
 
 
 def _room(here: Switching, there: Switching) -> int | None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from telemetry.estimators.belt import belt_direction, running_clocks
+from telemetry.estimators.belt import EITHER_WAY, belt_direction, running_clocks
 from telemetry.estimators.motors import trace_motors
 from telemetry.records.motors import MotorTrace
 from tests.telemetry.building import clock, held, passing, robot_of, switching
@@ -64,6 +64,24 @@ def test_the_belt_also_runs_as_pieces_leave_unlike_an_intake_that_runs_only_as_t
     assert told is not None
     at_s, direction = told
     assert direction[np.searchsorted(at_s, PASSES_S[0] + 2.5, side="right") - 1] == 1
+
+
+def test_without_a_command_its_speed_tells_that_the_belt_runs_but_not_which_way() -> None:
+    t_s = clock(60)
+    runs = {(at - 0.3, at + 0.4): 2000.0 for at in PASSES_S}
+    motors = trace_motors(
+        log_of(held("belt_rpm", t_s, runs), numbers("belt_a", [5.0] * len(t_s), t_s.tolist())),
+        robot_of(
+            '[motors.belt]\ncurrent = "belt_a"\nspeed = "belt_rpm"\nnominal_v = 12\nfree_speed_rpm = 5300\n'
+            "free_current_a = 1.8\nstall_current_a = 130\nstall_torque_nm = 2.4\n"
+        ),
+    )
+    belt = belt_direction(motors, {"entry": switching(passing(PASSES_S), 60.0)}, NONE_S)
+    assert belt is not None
+    at_s, direction = belt
+    asked_s = np.array([2.0, 5.3, 7.0, 20.3, 50.0])
+    held_on = direction[np.searchsorted(at_s, asked_s, side="right") - 1]
+    assert held_on.tolist() == [0, EITHER_WAY, 0, EITHER_WAY, 0]
 
 
 def test_few_passes_tell_nothing() -> None:

@@ -51,6 +51,14 @@ def test_a_piece_that_waits_at_the_next_beam_does_not_make_the_one_behind_it_sta
     assert _learned(first, second).spanned == (False,)
 
 
+@pytest.mark.parametrize(("alone", "spanned"), [(0, True), (1, True), (3, False)])
+def test_a_piece_pushed_on_by_the_next_one_does_not_stand_at_both_beams(alone: int, spanned: bool) -> None:
+    """On a belt that stops once a piece is in: the first of each train clears a beam and rests behind it."""
+    first = _beam(*((at, at + 0.2) for at in (*STARTS_S, *(at + 4.0 for at in STARTS_S[:alone]))))
+    second = _beam(*((at + 0.15, at + 0.35) for at in STARTS_S))
+    assert _learned(first, second).spanned == (spanned,)
+
+
 def test_pieces_that_leave_only_with_the_launcher_up_are_held() -> None:
     launcher = (
         np.array([0.0, *(at + shift for at in STARTS_S for shift in (4.0, 6.0))]),
