@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from markupsafe import Markup
-
 from reports.page import render
 from reports.trend_figures import trend_figure, trend_title
 from reports.words import counted, number
@@ -28,9 +26,6 @@ _ORDERS = {
 def event_page(event: Event) -> str:
     """The whole HTML of an event's page; links lead to `<match name>/index.html` beside it."""
     figure = trend_figure(event.trends, [summary.name for summary in event.matches])
-    image = figure and Markup('<img src="{}" width="{}" height="{}" alt="{}">').format(
-        figure.source, figure.width, figure.height, figure.summary
-    )
     return render(
         "event.html.j2",
         script="",
@@ -48,7 +43,6 @@ def event_page(event: Event) -> str:
         warm=[f for f in event.forecasts if f.kind == "heat" and (f.high >= _LEAST_HEAT)],
         heat=_heat_table(event),
         figure=figure,
-        image=image,
         trend_title=trend_title,
         trend_cells=_trend_cells,
         least_matches=LEAST_MATCHES,

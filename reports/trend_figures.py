@@ -1,37 +1,46 @@
-"""Small multiples of an event: each figure that is followed, match by match, as one image."""
+"""Small multiples of an event: each figure that is followed, match by match, as a drawing of its own."""
 
 from __future__ import annotations
 
-import base64
-import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from reports.palette import LIGHT
-from reports.words import kind_words, listed, visible
-from telemetry.plain import shown
+from markupsafe import Markup
+
+from reports.drawing import COLUMNS, LEVELS, label, path, stretched, tag
+from reports.words import kind_words, listed, number, visible
 from telemetry.trends import Trend
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+__all__ = ["TrendChart", "TrendFigure", "trend_figure", "trend_title"]
 
-__all__ = ["TrendFigure", "trend_figure", "trend_title"]
+_MOST_CHARTS = 12
+_MOST_NAMED = 12
+"""More matches than this have no room for each one's value and number."""
 
-_MOST_PANELS = 12
-_COLUMNS = 3
-_PANEL_IN = (3.3, 1.9)
-_DPI = 130
+_TOP_PX = 22
+_PLOT_PX = 84
+_BASE_PX = _TOP_PX + _PLOT_PX
+_HEIGHT_PX = _BASE_PX + 20
+
+
+@dataclass(frozen=True)
+class TrendChart:
+    """One series: its name and unit, its drawing with its height, and what it shows in a sentence."""
+
+    name: str
+    unit: str
+    drawing: Markup
+    height_px: int
+    summary: str
+    worse: bool
 
 
 @dataclass(frozen=True)
 class TrendFigure:
-    """An image as a data URI with its size in pixels, what it shows in a sentence, and what it leaves out."""
+    """The charts, what they show in a sentence, and how many series they leave out."""
 
-    source: str
-    width: int
-    height: int
+    charts: tuple[TrendChart, ...]
     summary: str
     left_out: int
 
@@ -51,62 +60,80 @@ def trend_title(trend: Trend) -> str:
 def trend_figure(trends: Sequence[Trend], matches: Sequence[str]) -> TrendFigure | None:
     """All series as small multiples, those with a trend first; None without any.
 
-    The same trends give the same bytes.
+    Each is drawn from 0, so that what looks small is small, with the value beside every point.
     """
     if not trends:
         return None
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    drawn = trends[:_MOST_PANELS]
-    columns = min(_COLUMNS, len(drawn))
-    rows = math.ceil(len(drawn) / columns)
-    size = (columns * _PANEL_IN[0], rows * _PANEL_IN[1])
-    figure = Figure(figsize=size, dpi=_DPI, facecolor="none", layout="constrained")
-    FigureCanvasAgg(figure)
-    for place, trend in enumerate(drawn, 1):
-        _panel(figure.add_subplot(rows, columns, place), trend, len(matches))
-    written = io.BytesIO()
-    figure.savefig(written, format="png", metadata={"Software": None})
-    source = "data:image/png;base64," + base64.b64encode(written.getvalue()).decode("ascii")
-    width, height = (round(inches * _DPI) for inches in size)
-    return TrendFigure(source, width, height, _summary(drawn), len(trends) - len(drawn))
+    drawn = trends[:_MOST_CHARTS]
+    charts = tuple(_chart(trend, matches) for trend in drawn)
+    return TrendFigure(charts, _summary(drawn), len(trends) - len(drawn))
 
 
-def _panel(axes: Axes, trend: Trend, matches: int) -> None:
-    series = trend.series
-    known = [(at, value) for at, value in enumerate(series.values, 1) if value is not None]
-    at, values = [number for number, _ in known], [value for _, value in known]
-    ink, line = LIGHT["ink"], LIGHT["fix"] if trend.worse else LIGHT["current"]
-    axes.set_facecolor("none")
-    axes.plot(at, values, color=line, marker="o", markersize=4.5, linewidth=0.8 if trend.found else 0.5)
+def _chart(trend: Trend, matches: Sequence[str]) -> TrendChart:
+    known = [(at, value) for at, value in enumerate(trend.series.values) if value is not None]
+    plot = _Plot(len(matches), max([value for _, value in known] + [0.0]) or 1.0)
+    drawing = Markup("").join([
+        stretched(*_lines(trend, known, plot), top=_TOP_PX, height=_PLOT_PX),
+        *_points(trend, known, plot),
+        *_match_numbers(plot),
+    ])  # fmt: skip
+    told = ", ".join(f"{matches[at]} {_value(trend, value)}" for at, value in known)
+    summary = f"{trend_title(trend)}, {trend.series.unit}, by match: {told}."
+    unit = f"{trend.series.unit}, suspected ones counted" if trend.series.suspected else trend.series.unit
+    return TrendChart(trend_title(trend), unit, drawing, _HEIGHT_PX, summary, trend.worse)
+
+
+@dataclass(frozen=True)
+class _Plot:
+    """Places on a chart of so many matches whose greatest value is `top`."""
+
+    matches: int
+    top: float
+
+    def share(self, at: float) -> float:
+        return (at + 0.5) / max(self.matches, 1)
+
+    def percent(self, at: int) -> str:
+        return f"{self.share(at) * 100:.5g}%"
+
+    def down(self, value: float) -> float:
+        """0 at the greatest value, 1 at zero."""
+        return min(max(1 - value / self.top, 0.0), 1.0)
+
+
+def _lines(trend: Trend, known: Sequence[tuple[int, float]], plot: _Plot) -> Iterator[Markup]:
+    yield path("base", f"M0 {LEVELS}H{COLUMNS}")
+    yield path("l l-trend", _line([(at, value) for at, value in known], plot))
     if trend.found:
-        _slope_line(axes, trend, at, values)
-    title = shown(trend_title(trend), 40).replace("$", r"\$")
-    axes.set_title(title, fontsize=9.5, color=ink, loc="left", fontweight="bold" if trend.found else "normal")
-    axes.set_ylabel(series.unit, fontsize=8.5, color=ink)
-    axes.set_xlabel("match, in order", fontsize=8, color=ink)
-    axes.tick_params(labelsize=8, colors=ink)
-    axes.set_xlim(0.5, matches + 0.5)
-    step = max(1, math.ceil(matches / 10))
-    axes.set_xticks(range(1, matches + 1, step))
-    low, high = min(values), max(values)
-    room = max((high - low) * 0.15, abs(high) * 0.05, 0.05)
-    axes.set_ylim(min(0.0, low) if series.unit == "a match" else low - room, high + room)
-    axes.grid(visible=True, color=LIGHT["grid"], linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
+        middle = sorted(value - trend.slope_per_match * at for at, value in known)
+        rest = middle[len(middle) // 2]
+        ends = [(at, rest + trend.slope_per_match * at) for at in (known[0][0], known[-1][0])]
+        yield path("l l-slope", _line(ends, plot))
 
 
-def _slope_line(axes: Axes, trend: Trend, at: Sequence[int], values: Sequence[float]) -> None:
-    """The Theil–Sen line through the median point."""
-    middle = sorted(value - trend.slope_per_match * place for place, value in zip(at, values, strict=True))
-    rest = middle[len(middle) // 2]
-    ends = (at[0], at[-1])
-    axes.plot(
-        ends, [rest + trend.slope_per_match * end for end in ends],
-        color=LIGHT["ink"], linewidth=1.6, linestyle="--",
-    )  # fmt: skip
+def _line(points: Sequence[tuple[int, float]], plot: _Plot) -> str:
+    places = [f"{plot.share(at) * COLUMNS:.0f} {plot.down(value) * LEVELS:.1f}" for at, value in points]
+    return "M" + "L".join(places) if places else ""
+
+
+def _points(trend: Trend, known: Sequence[tuple[int, float]], plot: _Plot) -> Iterator[Markup]:
+    kind = "dot dot-worse" if trend.worse else "dot"
+    greatest = max(known, key=lambda point: point[1], default=None)
+    for point in known:
+        at, value = point
+        y = _TOP_PX + plot.down(value) * _PLOT_PX
+        yield tag("circle", {"class": kind, "cx": plot.percent(at), "cy": f"{y:.1f}", "r": 4})
+        if plot.matches <= _MOST_NAMED or point in (known[0], known[-1], greatest):
+            yield label(plot.percent(at), y - 8, _value(trend, value), kind="t n tc")
+
+
+def _value(trend: Trend, value: float) -> str:
+    return f"{value:.0f}" if trend.series.counts and value == round(value) else number(value)
+
+
+def _match_numbers(plot: _Plot) -> Iterator[Markup]:
+    for at in range(0, plot.matches, max(1, math.ceil(plot.matches / _MOST_NAMED))):
+        yield label(plot.percent(at), _HEIGHT_PX - 5, str(at + 1), kind="t n tc s-small")
 
 
 def _summary(trends: Sequence[Trend]) -> str:

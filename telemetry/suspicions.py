@@ -22,7 +22,8 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
     Counted are stretches in which the story of the pieces takes it for out after a flicker, and flickers
     apart from those. What a finding of chatter explains is left out.
     """
-    if beam not in known.beams or known.pieces is None or known.guesses:
+    judged = beam in known.beams and beam in known.honest_dwell_s
+    if not judged or known.pieces is None or known.guesses:
         return 0
     told = _told(known, beam)
     silent = [

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from reports.event import event_page, start_words
@@ -49,9 +51,12 @@ def test_what_gets_worse_stands_first_with_its_figures(page: str) -> None:
 
 def test_the_charts_have_a_sentence_and_a_table_behind_a_disclosure(page: str) -> None:
     read = read_page(page)
-    (image,) = read.all("img")
-    assert str(image["src"]).startswith("data:image/png;base64,")
-    assert "rising" in str(image["alt"])
+    (drag,) = [
+        c["aria-label"] for c in read.all("svg") if str(c.get("aria-label")).startswith("feed: running")
+    ]
+    assert drag.startswith("feed: running current, A, by match: m0 5.00, m1 5.50, m2 6.00")
+    assert "gets worse" in read.words
+    assert read.all("img") == []
     assert "The same as a table" in read.words
 
 
@@ -87,6 +92,16 @@ def test_a_battery_that_stepped_up_is_said_and_reckoned_with_in_the_next_match()
     assert "B<3> shows a step of resistance" in words
     (told,) = event_json(event)["next_supply"]
     assert (told["subject"], told["match"], told["resistance_ohm"]) == ("B<3>", "m4", 0.035)
+
+
+def test_a_chart_starts_at_zero_and_names_each_point() -> None:
+    figure = trend_figure(_event().trends, [f"m{n}" for n in range(8)])
+    assert figure is not None
+    drag = next(chart for chart in figure.charts if chart.name.startswith("feed: running"))
+    heights = [float(y) for y in re.findall(r'cy="([\d.]+)"', drag.drawing)]
+    assert heights == pytest.approx([22 + 84 * (1 - (5 + 0.5 * n) / 8.5) for n in range(8)], abs=0.1)
+    assert ">8.50<" in drag.drawing
+    assert ">8<" in drag.drawing
 
 
 def test_no_series_is_no_figure() -> None:
