@@ -7,6 +7,7 @@ three rates, with the motors' speed or without.
 from __future__ import annotations
 
 import argparse
+import json
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -64,19 +65,26 @@ def _robot(rng: np.random.Generator) -> RobotSpec:
 def _told(seed: int, folder: Path) -> Iterator[_Told]:
     rng = np.random.default_rng(seed)
     spec = _robot(rng)
-    match = simulate_match(spec, seed=seed)
-    hits_s = [contact["t_s"] for contact in match.truth["contacts"]]
+    loggers = {}
     for rate_hz in rng.permutation(_RATES_HZ)[:3].tolist():
         bare = bool(rng.random() < _WITHOUT_SPEED)
         omit = ("accel", *(("drive_left.speed", "drive_right.speed") if bare else ()))
-        path = write_match(relog(match, LoggerSpec(rate_hz=rate_hz, omit=omit)), folder)
-        robot = read_robot(folder / "robot.toml")
-        log = parsers.read_log(path, overrides=robot.log)
+        loggers[f"{rate_hz:g}"] = (bare, LoggerSpec(rate_hz=rate_hz, omit=omit))
+    if not folder.exists():
+        match = simulate_match(spec, seed=seed)
+        for name, (_, logger) in loggers.items():
+            write_match(relog(match, logger), folder / name)
+    for name, (bare, logger) in loggers.items():
+        place = folder / name
+        truth = json.loads((place / "match-01.truth.json").read_text(encoding="utf-8"))
+        hits_s = [contact["t_s"] for contact in truth["contacts"]]
+        robot = read_robot(place / "robot.toml")
+        log = parsers.read_log(place / "match-01.csv", overrides=robot.log)
         part = log.between(*find_matches(log, robot, stem="hits")[0].window_s)
         told_s = [hit.t_s for hit in find_drive_contacts(part, robot, trace_motors(part, robot))]
         found = sum(_near(at_s, told_s) for at_s in hits_s)
         false = sum(not _near(at_s, hits_s) for at_s in told_s)
-        yield _Told(rate_hz, "back-EMF" if bare else "speed", found, len(hits_s) - found, false)
+        yield _Told(logger.rate_hz, "back-EMF" if bare else "speed", found, len(hits_s) - found, false)
 
 
 def _near(at_s: float, others_s: Sequence[float]) -> bool:
@@ -106,12 +114,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--robots", type=int, default=20)
     parser.add_argument("--seed", type=int, default=7000, help="of the first robot; another, other robots")
+    parser.add_argument("--keep", type=Path, help="folder in which the simulated logs stay for the next run")
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as scratch:
         logs = [
             one
             for seed in range(asked.seed, asked.seed + asked.robots)
-            for one in _told(seed, Path(scratch) / str(seed))
+            for one in _told(seed, (asked.keep or Path(scratch)) / str(seed))
         ]
     print(_report(logs))
     return 0
