@@ -34,12 +34,14 @@ _TICK_S, _USUAL_WIDTH_S = 0.01, 0.06
 _BEFORE_S, _AFTER_S, _STEADY = 0.35, 0.1, 0.2
 _LEAST_SHARE = 0.016
 """A jolt counts from this share of the drive's free speed: 0.07 m/s of 4.5 m/s (our choice)."""
+_LEAST_TWIST_SHARE = 0.01
+"""The same where the sides part, as when hit from the side: what the floor does, both feel alike."""
 _USUAL_STEADY, _USUAL_QUANTILE = 3.0, 0.95
 _USUAL_OVER_S, _AROUND_S = 0.25, 0.1
 _UNSEEN_SHARE = 0.2
 """A trapezium is off by up to a quarter of what a kink between two readings could have made."""
-_OFTEN, _TIMES_OFTEN = 0.75, 1.5
-_MERGE_S, _ONSET_SHARE = 0.5, 0.3
+_OFTEN, _TIMES_OFTEN = 0.9, 1.5
+_MERGE_S, _SWAYS_S, _SWAYING, _ONSET_SHARE = 0.5, 1.0, 0.5, 0.3
 _LONGEST_S = 0.2
 """Bumpers meet for about a tenth of a second (common practice, no source); a seldom read one looks longer."""
 _HEAVY, _GRIPS_AFTER_S = 0.65, 0.15
@@ -62,12 +64,17 @@ def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]
     t_s = t_s[:: max(1, round(_TICK_S / period_s(t_s)))]
     sides = [drive_side(t_s, log, robot.motors[name], motors[name]) for name in names]
     balanced = balance(t_s, sides)
-    jolt = _jolt(t_s, balanced.unexplained)
+    jolt, twist = _jolt_and_twist(t_s, balanced.unexplained)
     steady = np.maximum.reduce([_range_around(t_s, side.command) for side in sides]) < _STEADY
     heavy = np.maximum.reduce([_load_before(t_s, side) for side in sides]) > _HEAVY
-    jolts = _jolts(t_s, jolt, _threshold(t_s, jolt, steady) + _unseen(t_s, balanced.unseen))
+    unseen = _unseen(t_s, balanced.unseen)
+    strength = np.maximum(
+        jolt / (_threshold(t_s, jolt, steady, _LEAST_SHARE) + unseen),
+        twist / (_threshold(t_s, twist, steady, _LEAST_TWIST_SHARE) + unseen),
+    )
+    jolts = _jolts(t_s, strength)
     hits = [one for one in jolts if _is_hit(t_s, balanced.unexplained, heavy, one)]
-    return _merged(_without_usual(t_s, jolt, steady, hits))
+    return _merged(t_s, jolt, _without_usual(t_s, jolt, steady, hits))
 
 
 def telling_motors(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> list[str]:
@@ -85,11 +92,15 @@ def telling_motors(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> 
 # Jolts
 
 
-def _jolt(t_s: FloatArray, unexplained: FloatArray) -> FloatArray:
-    """Sudden changes of speed that the current does not explain, as a share of the free speed, shape (n,)."""
+def _jolt_and_twist(t_s: FloatArray, unexplained: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Sudden changes of speed that the current does not explain, and the sides' own part in them, each (n,).
+
+    As shares of the free speed.
+    """
     before, whole = window_starts(t_s)
-    changes = [_brief(t_s, np.where(whole, side - side[before], 0.0)) for side in unexplained]
-    return np.asarray(np.sqrt(np.mean(np.square(changes), axis=0)))
+    changes = np.stack([_brief(t_s, np.where(whole, side - side[before], 0.0)) for side in unexplained])
+    jolt, twist = (np.sqrt(np.mean(x**2, axis=0)) for x in (changes, changes - changes.mean(axis=0)))
+    return np.asarray(jolt), np.asarray(twist)
 
 
 def _brief(t_s: FloatArray, x: FloatArray) -> FloatArray:
@@ -106,10 +117,10 @@ def _brief(t_s: FloatArray, x: FloatArray) -> FloatArray:
     return np.asarray(x - np.clip(x, np.minimum(before, after), np.maximum(before, after)))
 
 
-def _threshold(t_s: FloatArray, jolt: FloatArray, steady: BoolArray) -> float:
+def _threshold(t_s: FloatArray, jolt: FloatArray, steady: BoolArray, least_share: float) -> float:
     """The jolt that counts: more than is usual in this log while the commands are steady."""
     usual = float(np.quantile(jolt[steady], _USUAL_QUANTILE)) if steady.any() else 0.0
-    return max(_LEAST_SHARE * balance_width_s(t_s) / _USUAL_WIDTH_S, _USUAL_STEADY * usual)
+    return max(least_share * balance_width_s(t_s) / _USUAL_WIDTH_S, _USUAL_STEADY * usual)
 
 
 def _unseen(t_s: FloatArray, unseen: FloatArray) -> FloatArray:
@@ -140,18 +151,28 @@ def _load_before(t_s: FloatArray, side: DriveSide) -> FloatArray:
 # From jolts to contacts
 
 
-def _jolts(t_s: FloatArray, jolt: FloatArray, level: FloatArray) -> list[Contact]:
-    first, last = runs(jolt > level)
-    return [_contact(t_s, jolt, *span) for span in zip(first.tolist(), last.tolist(), strict=True)]
+def _jolts(t_s: FloatArray, strength: FloatArray) -> list[Contact]:
+    first, last = runs(strength > 1)
+    return [_contact(t_s, strength, *span) for span in zip(first.tolist(), last.tolist(), strict=True)]
 
 
-def _merged(hits: Sequence[Contact]) -> tuple[Contact, ...]:
-    """Without what follows a hit so soon that it is its rebound."""
+def _merged(t_s: FloatArray, jolt: FloatArray, hits: Sequence[Contact]) -> tuple[Contact, ...]:
+    """Without what follows a hit so soon that it is its rebound; within a second, the robot's weak sway."""
     found: list[Contact] = []
     for hit in hits:
-        if not (found and hit.t_s - (found[-1].t_s + found[-1].duration_s) < _MERGE_S):
+        if not (found and _is_rebound(t_s, jolt, hit, found[-1])):
             found.append(hit)
     return tuple(found)
+
+
+def _is_rebound(t_s: FloatArray, jolt: FloatArray, hit: Contact, before: Contact) -> bool:
+    since_s = hit.t_s - (before.t_s + before.duration_s)
+    weak = _peak(t_s, jolt, hit) < _SWAYING * _peak(t_s, jolt, before)
+    return since_s < _MERGE_S or (weak and since_s < _SWAYS_S)
+
+
+def _peak(t_s: FloatArray, jolt: FloatArray, hit: Contact) -> float:
+    return float(jolt[_within(t_s, hit.t_s, hit.t_s + hit.duration_s)].max())
 
 
 def _contact(t_s: FloatArray, jolt: FloatArray, start: int, stop: int) -> Contact:
@@ -176,15 +197,15 @@ def _is_hit(t_s: FloatArray, unexplained: FloatArray, heavy: BoolArray, jolt: Co
 def _without_usual(
     t_s: FloatArray, jolt: FloatArray, steady: BoolArray, hits: Sequence[Contact]
 ) -> list[Contact]:
-    """Without those in starts and reversals that are not plainly stronger than what one in four brings.
+    """Without those in starts and reversals that are not plainly stronger than what one in ten brings.
 
-    A robot whose wheels slip at most of its starts jolts at most of them.
+    A robot starts some eighty times a match and is hit in a few of them; where more jolt, its wheels slip.
     """
     first, last = runs(~steady)
     if not len(first):
         return list(hits)
     inside = [_within(t_s, hit.t_s, hit.t_s + hit.duration_s) for hit in hits]
-    peaks = np.array([float(jolt[part].max()) for part in inside])
+    peaks = np.array([_peak(t_s, jolt, hit) for hit in hits])
     places = np.array([part.start + int(np.argmax(jolt[part])) for part in inside], dtype=np.intp)
     start = np.searchsorted(first, places, side="right") - 1
     starting = (start >= 0) & (places < last[np.maximum(start, 0)])

@@ -24,6 +24,7 @@ TORQUE_NM, HIT_S = 0.9, 0.08
 """At the motor's shaft: 27 % of its stall torque, for less than a tenth of a second."""
 
 Torque = Callable[[FloatArray], FloatArray]
+Played = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 
 def _robot(*, speed: bool = True) -> Robot:
@@ -57,7 +58,7 @@ def _pushes(starts_s: Sequence[float], lasting_s: float, torque_nm: float) -> To
     return torque
 
 
-def _play(against: Torque, inertia: float = INERTIA) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _play(against: Torque, inertia: float = INERTIA) -> Played:
     """Time, duty, current and speed of one side, stepped; `against` brakes whichever way it turns."""
     t_s = np.arange(0.0, LENGTH_S, STEP_S)
     duty, brakes = _duty(t_s), against(t_s)
@@ -92,17 +93,19 @@ def _log(against: Torque, rate_hz: float = 50.0, *, speed: bool = True, unsigned
 
 
 def _written(
-    played: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    played: Played,
     rate_hz: float,
     *,
+    right: Played | None = None,
     speed: bool = True,
     unsigned: bool = False,
 ) -> Log:
+    """Both sides as played, or the right one as it was played itself."""
     rng = np.random.default_rng(8)
     logged_s = np.arange(0.0, LENGTH_S - 0.01, 1 / rate_hz)
-    duty, current, turning = (np.interp(logged_s, played[0], values) for values in played[1:])
     channels = [numbers("battery_v", [12.0] * len(logged_s), logged_s.tolist())]
-    for side in SIDES:
+    for side, one in zip(SIDES, (played, right or played), strict=True):
+        duty, current, turning = (np.interp(logged_s, one[0], values) for values in one[1:])
         amperes = current + 0.3 * rng.standard_normal(len(logged_s))
         amperes = np.abs(amperes) if unsigned else amperes
         channels.append(numbers(f"{side}_a", amperes.tolist(), logged_s.tolist()))
@@ -133,6 +136,21 @@ def test_hits_in_steady_driving_are_found(hit: Torque, rate_hz: float) -> None:
 def test_a_nudge_is_no_hit(torque_nm: float, found: int) -> None:
     """0.08 N·m for 80 ms takes 0.8 % of the free speed off, 0.3 N·m takes 3 %; 1.6 % counts."""
     assert len(_contacts(_log(_pushes(HITS, HIT_S, torque_nm)), _robot())) == found
+
+
+@pytest.mark.parametrize(("opposite", "found"), [(False, 0), (True, 3)])
+def test_a_hit_from_the_side_turns_the_robot(opposite: bool, found: int) -> None:
+    """0.15 N·m for 80 ms takes 1.5 % of the free speed off: a bump of the floor, unless the sides part."""
+    left, right = (_play(_pushes(HITS, HIT_S, sign * 0.15)) for sign in (1, -1))
+    log = _written(left, 100.0, right=right if opposite else left)
+    assert len(_contacts(log, _robot())) == found
+
+
+@pytest.mark.parametrize(("torque_nm", "found"), [(0.35, 1), (0.8, 2)])
+def test_a_weak_sway_within_a_second_is_of_the_same_hit(torque_nm: float, found: int) -> None:
+    hit, again = _pushes((12.0,), HIT_S, 1.0), _pushes((12.8,), HIT_S, torque_nm)
+    log = _log(lambda t_s: hit(t_s) + again(t_s), 100.0)
+    assert len(_contacts(log, _robot())) == found
 
 
 @pytest.mark.parametrize("rate_hz", [25.0, 50.0, 250.0])
