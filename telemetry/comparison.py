@@ -13,6 +13,20 @@ __all__ = ["Comparison", "Side", "SubjectComparison", "Totals", "clean_matches_n
 
 LEVEL = 0.05
 _MOST_MATCHES = 500
+_NOUNS = {
+    "breaker_cycling": ("cycling of its breaker", "cyclings of its breaker"),
+    "breaker_risk": ("time near tripping", "times near tripping"),
+    "chain_risk": ("overload of its chain", "overloads of its chain"),
+    "chatter": ("burst of chatter", "bursts of chatter"),
+    "flatline": ("frozen stretch", "frozen stretches"),
+    "limit_missed": ("missed limit",),
+    "load_share": ("uneven share", "uneven shares"),
+    "log_gap": ("gap",),
+    "no_draw": ("time without current", "times without current"),
+    "noisy_range": ("noisy stretch", "noisy stretches"),
+    "source_resistance": ("step in resistance", "steps in resistance"),
+}
+"""What kinds of faults are called when they are counted, where the kind's own name will not do."""
 
 
 @dataclass(frozen=True)
@@ -178,7 +192,8 @@ def _text(
 
 
 def _faults(kind: str, subject: str, side: Side) -> str:
-    named = f"{subject}: {counted(side.faults, kind.replace('_', ' '))}" if kind else f"{side.faults}"
+    words = _NOUNS.get(kind, (kind.replace("_", " "),))
+    named = f"{subject}: {counted(side.faults, *words)}" if kind else f"{side.faults}"
     return f"{named} in {counted(side.matches, 'match', 'matches')}"
 
 

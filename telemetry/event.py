@@ -33,6 +33,7 @@ __all__ = [
 
 _WATCH_DRAG, _FIX_DRAG = 0.10, 0.40
 """More running current over the event, as a share, from which it is to watch and to fix (our choice)."""
+_MOST_NAMED = 5
 _FIX_RESISTANCE = 1.8
 """How many times its usual resistance makes a battery one to fix, not to watch (our choice)."""
 
@@ -188,9 +189,23 @@ def _event(
         forecasts=(*forecast_dropouts(facts, trends), *forecast_heat(facts, heat, pauses)),
         groups=(*_groups("driver", facts, records), *_groups("battery", facts, records)),
         light=_light(facts),
-        sheet_notes=tuple(repair.text for repair in sheet.repairs) if sheet else (),
+        sheet_notes=_sheet_notes(sheet, facts, unusable) if sheet else (),
         battery_steps=steps,
     )
+
+
+def _sheet_notes(
+    sheet: MatchSheet, facts: Sequence[MatchFacts], unusable: Sequence[Unusable]
+) -> tuple[str, ...]:
+    """What was mended in the sheet, and which of its lines no log was met for."""
+    told = [(one.summary.file, one.name) for one in facts] + [(file.file, file.file) for file in unusable]
+    unmet = [row.file or row.match for row in sheet.without_log(told)]
+    notes = tuple(repair.text for repair in sheet.repairs)
+    if not unmet:
+        return notes
+    more = f" and {len(unmet) - _MOST_NAMED} more" if len(unmet) > _MOST_NAMED else ""
+    lines = counted(len(unmet), "line is", "lines are")
+    return (*notes, f"{lines} of a match that no log was given of: {', '.join(unmet[:_MOST_NAMED])}{more}.")
 
 
 def _records(facts: Sequence[MatchFacts], sheet: MatchSheet | None) -> list[MatchRecord]:

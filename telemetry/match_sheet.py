@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -43,6 +44,11 @@ class MatchSheet:
         """The row of a match: by the log's file name, else by the match's own name, case aside."""
         return self.row_named(facts.summary.file, facts.name)
 
+    def without_log(self, told: Iterable[tuple[str, str]]) -> tuple[SheetRow, ...]:
+        """The rows that are of none of these logs; each told by its file's and its match's name."""
+        used = {id(self.row_named(file, name)) for file, name in told}
+        return tuple(row for row in self.rows if id(row) not in used)
+
     def row_named(self, file: str, name: str) -> SheetRow | None:
         """The row of the match in a log of that file name, or of that name."""
         file, name = file.lower(), name.lower()
@@ -81,18 +87,19 @@ def natural_key(text: str) -> tuple[object, ...]:
 def ordered(facts: Sequence[MatchFacts], sheet: MatchSheet | None) -> tuple[list[MatchFacts], str]:
     """The matches in the order they were played, and what told it: `match sheet`, `clock` or `name`.
 
-    By the sheet where it names one of them (by its start times if every row that is used has one, else by its
-    rows; matches it leaves out come last), else by the logs' own clocks where all have one, else by name.
+    By the sheet where it names one of them, else by the logs' own clocks where all have one, else by name.
+    The sheet orders by its start times, a row without one after the row above it, and by its rows where no
+    time or times of two kinds are told; matches that it leaves out come last.
     """
     by_name = sorted(
         facts, key=lambda one: (natural_key(one.summary.file), one.start_s, natural_key(one.name))
     )
     rows = {one.name: sheet.row_of(one) for one in by_name} if sheet else {}
-    used = [row for row in rows.values() if row]
+    used = {id(row) for row in rows.values() if row}
     if sheet and used:
-        timed = _one_clock([row.start_s for row in used])
-        place = {id(row): number for number, row in enumerate(sheet.rows)}
-        return sorted(by_name, key=_by_sheet(rows, place, timed)), "match sheet"
+        places = _places([(id(row), row.start_s) for row in sheet.rows if id(row) in used])
+        last = len(places)
+        return sorted(by_name, key=lambda one: places.get(id(rows[one.name]), last)), "match sheet"
     if by_name and all(one.start_epoch_s is not None for one in by_name):
         return sorted(by_name, key=lambda one: one.start_epoch_s or 0.0), "clock"
     return by_name, "name"
@@ -105,22 +112,16 @@ def start_s_of(facts: MatchFacts, row: SheetRow | None, *, first_of_log: bool = 
     return facts.start_epoch_s
 
 
-def _by_sheet(
-    rows: Mapping[str, SheetRow | None], place: Mapping[int, int], timed: bool
-) -> Callable[[MatchFacts], tuple[bool, float]]:
-    def key(one: MatchFacts) -> tuple[bool, float]:
-        row = rows[one.name]
-        if row is None:
-            return True, 0.0
-        return False, float(row.start_s or 0.0) if timed else float(place[id(row)])
-
-    return key
-
-
-def _one_clock(starts_s: Sequence[float | None]) -> bool:
-    """Whether all are told, and all as dates or all as times of day."""
-    told = [start for start in starts_s if start is not None]
-    return len(told) == len(starts_s) and len({start < _LEAST_EPOCH_S for start in told}) == 1
+def _places(rows: Sequence[tuple[int, float | None]]) -> dict[int, int]:
+    """Which place in order each row takes; rows as their number and start, in the order of the sheet."""
+    told = [start for _, start in rows if start is not None]
+    if len({start < _LEAST_EPOCH_S for start in told}) != 1:
+        return {row: place for place, (row, _) in enumerate(rows)}
+    latest, keyed = -math.inf, []
+    for row, start in rows:
+        latest = latest if start is None else start
+        keyed.append((latest, row))
+    return {row: place for place, (_, row) in enumerate(sorted(keyed, key=lambda one: one[0]))}
 
 
 def _stem(file: str) -> str:

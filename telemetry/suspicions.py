@@ -31,11 +31,18 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
         for stretch in known.pieces.beam_health.get(beam, ())
         if stretch.flickered and not _met(stretch.start_s, stretch.end_s, told)
     ]
-    hits_s = np.array([contact.t_s for contact in known.contacts])
-    bursts = known.bursts.get(beam, ())
-    flickers_s = lead_flickers_s(known.beams[beam], bursts, known.honest_dwell_s[beam], hits_s)
-    alone_s = [t_s for t_s in flickers_s.tolist() if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told + silent)]
+    flickers_s = _flickers_s(known, beam)
+    alone_s = [t_s for t_s in flickers_s if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told + silent)]
     return len(silent) + int(len(alone_s) > 0) + int((np.diff(alone_s) > _ONE_OUTAGE_S).sum())
+
+
+def _flickers_s(known: Analysis, beam: str) -> list[float]:
+    honest_s = known.honest_dwell_s.get(beam)
+    if honest_s is None:
+        return []
+    hits_s = np.array([contact.t_s for contact in known.contacts])
+    flickers_s = lead_flickers_s(known.beams[beam], known.bursts.get(beam, ()), honest_s, hits_s)
+    return [float(t_s) for t_s in flickers_s]
 
 
 def _told(known: Analysis, beam: str) -> _Spans:

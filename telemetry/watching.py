@@ -11,6 +11,9 @@ from types import MappingProxyType
 
 __all__ = ["Stamp", "Watch", "look", "unreported"]
 
+_EMPTY_FOR_S = 30.0
+"""A file that stays empty for so long is no copy that has just begun (our choice)."""
+
 Stamp = tuple[int, int]
 """A file's size in bytes, and when it was last changed, in nanoseconds."""
 
@@ -34,7 +37,8 @@ def look(
 
     `found` is None where the folder cannot be read: a stick that was pulled. Nothing is forgotten then, so
     that what lies there as before when it is back is not reported again. A file is complete when its size and
-    time stand still for `rest_s` and it is not empty; one that changes after that is reported anew.
+    time stand still for `rest_s`, an empty one for half a minute at least, since copies begin so; one that
+    changes after that is reported anew.
     """
     if found is None:
         return Watch(MappingProxyType({}), watch.reported, False), ()
@@ -42,7 +46,8 @@ def look(
     ready = tuple(
         name
         for name, (stamp, began_s) in sorted(since_s.items())
-        if stamp[0] > 0 and now_s - began_s >= rest_s and watch.reported.get(name) != stamp
+        if now_s - began_s >= (rest_s if stamp[0] > 0 else max(rest_s, _EMPTY_FOR_S))
+        and watch.reported.get(name) != stamp
     )
     reported = {**watch.reported, **{name: since_s[name][0] for name in ready}}
     return Watch(MappingProxyType(since_s), MappingProxyType(reported), True), ready

@@ -199,6 +199,8 @@ def _text(replay: Replay) -> str:
     of = counted(replay.expected, *_COUNTED[replay.what])
     width = f"{_shown(plateau.low, replay.unit)} to {_shown(plateau.high, replay.unit)}"
     edge = " and perhaps beyond" if plateau.low_open or plateau.high_open else ""
+    if plateau.low == plateau.high:
+        return f"{what}: {_shown(plateau.low, replay.unit)} alone does best, {mistakes} on {of}: no margin."
     return (
         f"{what}: all settings from {width}{edge} do as well, {mistakes} on {of}; "
         f"recommended {_shown(plateau.recommended, replay.unit)}, a factor of {plateau.margin:.1f} from "

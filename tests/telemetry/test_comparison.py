@@ -24,6 +24,13 @@ def test_many_before_and_none_after_is_improved() -> None:
     assert "it got better" in found.text
 
 
+def test_faults_are_counted_in_words() -> None:
+    before = [match_facts(f"m{n}", faults={("source_resistance", "supply"): 1}) for n in range(2)]
+    after = [match_facts("n", faults={("source_resistance", "supply"): 0})]
+    assert "supply: 2 steps in resistance in 2 matches" in compare_matches(before, after).subjects[0].text
+    assert "entry: 1 dropout in 1 match" in compare_matches(_matches(1), _matches(0)).subjects[0].text
+
+
 def test_more_after_is_worse() -> None:
     (found,) = compare_matches(_matches(0, 0, 0), _matches(3, 2, 4)).subjects
     assert found.verdict == "worse"

@@ -55,6 +55,21 @@ def test_without_times_the_rows_of_the_sheet_are_the_order() -> None:
     assert _names([match_facts("a"), match_facts("b")], sheet)[0] == ["b", "a"]
 
 
+def test_a_row_without_a_time_keeps_its_place_below_the_row_above_it() -> None:
+    rows = (SheetRow("c.csv", start_s=90.0), SheetRow("d.csv"), SheetRow("a.csv", start_s=30.0))
+    facts = [match_facts(name) for name in "abcd"]
+    assert _names(facts, MatchSheet(rows))[0] == ["a", "c", "d", "b"]
+    mixed = MatchSheet((SheetRow("b.csv", start_s=1.8e9), SheetRow("a.csv", start_s=30.0)))
+    assert _names(facts, mixed)[0] == ["b", "a", "c", "d"]
+
+
+def test_lines_without_a_log_are_said_and_so_is_what_was_mended() -> None:
+    rows = (*(SheetRow(f"m{n}.csv") for n in range(3)), SheetRow("", match="Q9"))
+    event = event_from([match_facts("m0")], unusable=[Unusable("m1.csv", "empty")], sheet=MatchSheet(rows))
+    assert event.sheet_notes == ("2 lines are of a match that no log was given of: m2.csv, Q9.",)
+    assert event_from([match_facts("m0")], sheet=MatchSheet(rows[:1])).sheet_notes == ()
+
+
 def test_the_sheets_battery_and_driver_group_the_matches() -> None:
     facts = [match_facts(f"m{n}", cycles=[(10.0 + 5 * (n % 2), False)] * 4) for n in range(4)]
     rows = tuple(SheetRow(f"m{n}.csv", driver="AB"[n % 2], start_s=600.0 * n) for n in range(4))

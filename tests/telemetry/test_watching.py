@@ -33,6 +33,11 @@ def test_an_empty_file_is_no_log_yet() -> None:
     assert _looks((0, {"a": (0, 1)}), (9, {"a": (0, 1)})) == [(), ()]
 
 
+def test_a_file_that_stays_empty_is_told_in_the_end() -> None:
+    empty = {"a": (0, 1)}
+    assert _looks((0, empty), (29.9, empty), (30, empty), (40, empty)) == [(), (), ("a",), ()]
+
+
 def test_a_pulled_stick_forgets_nothing_and_starts_the_rest_anew() -> None:
     told = _looks(
         (0, {"a": OLD, "b": OLD}), (3, {"a": OLD, "b": OLD}), (4, None),

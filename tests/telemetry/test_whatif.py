@@ -53,6 +53,22 @@ def test_nothing_to_count_recommends_nothing() -> None:
     assert "no setting is recommended" in found.text
 
 
+def test_where_one_setting_alone_does_best_there_is_no_margin() -> None:
+    known = analysis_of(
+        BEAM,
+        beams={
+            "entry": switching(
+                [*passing([10.0, 20.0, 30.0], 0.105), *passing([50.0, 50.19, 50.38], 0.095)], 100.0
+            )
+        },
+        bursts={"entry": (Burst(49.9, 50.6, 6, 0.095, 0.095),)},
+        honest_dwell_s={"entry": 0.097},
+    )
+    (found,) = sum_up(list(replay_debounce(known, [0.05])))
+    assert found.plateau.low == found.plateau.high == pytest.approx(0.1, abs=0.005)
+    assert "alone does best, without a mistake on 3 passes: no margin." in found.text
+
+
 def test_many_logs_add_up() -> None:
     known = analysis_of(BEAM, beams={"entry": switching(PASSES, 100.0)}, honest_dwell_s={"entry": 0.06})
     (found,) = sum_up([*replay_debounce(known, [0.01]), *replay_debounce(known, [0.01])])
