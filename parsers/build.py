@@ -29,6 +29,7 @@ from parsers.source import Source
 from parsers.stamps import Stamps
 from parsers.table import Table, TextColumn
 from parsers.timecolumn import clock_stamps, falling_clock, find_time_column, steadier_clock
+from parsers.twice import rows_written_twice
 from telemetry.errors import LogError
 from telemetry.log import Dialect, FloatArray, Log
 from telemetry.plain import shown
@@ -57,6 +58,7 @@ def build_log(table: Table, source: Source, ledger: Ledger, told: Told, limits: 
     else:
         table = replace(table, columns=tuple(column.spelled() for column in table.columns))
     table, t_raw = _readable_rows(table, stamps, long, ledger, source.shown)
+    table, t_raw = _rows_said_once(table, t_raw, ledger)
     mended = _mended_clock(table, t_raw, clock, long, source.shown)
     _enter_clock(mended, table, ledger)
     if mended.order is not None:
@@ -149,6 +151,18 @@ def _readable_rows(
     if not len(rows):
         raise LogError(f"{file}: looked for rows with a time and a channel, found none; export the log again")
     return table.take(rows), stamps.t_s[rows]
+
+
+def _rows_said_once(table: Table, t: FloatArray, ledger: Ledger) -> tuple[Table, FloatArray]:
+    """The rows without blocks written twice, which go into the ledger."""
+    again = rows_written_twice(table, t)
+    if not len(again):
+        return table, t
+    text = "{count} row(s) written twice{where}; they count once."
+    cells = len(again) * len(table.columns)
+    ledger.add("duplicate_time", len(again), text, line=table.first_line(again), cells=cells)
+    rows = np.delete(np.arange(table.rows), again)
+    return table.take(rows), t[rows]
 
 
 def _enter_row(
