@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,12 +58,18 @@ class ClockChoice:
     unread: int | None = None
 
 
-def find_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoice:
+def find_clock(
+    names: Sequence[str],
+    columns: Sequence[FloatArray],
+    dated: Collection[int] = (),
+    stride: int = 1,
+) -> ClockChoice:
     """The clock among sampled columns (rough stamps in file order, NaN where no time).
 
     Where a name is a word for time, only such columns are asked: a channel that happens to rise is no
-    clock. Else the first that rises; one that merely counts rows gives way to another, and whole numbers
-    that rise unevenly to a column that ticks evenly.
+    clock. Else the first that rises and is one of the `dated`, which hold dates, times of day or Unix
+    time; else the first that rises. One that merely counts rows, of which the sample has every `stride`-th,
+    gives way to another, and what rises unevenly to a column that ticks evenly.
     """
     named = [index for index, name in enumerate(names) if name_says_time(name) == 2]
     timely = [index for index in named if _rises(columns[index]) >= _NAMED_RISING_SHARE]
@@ -79,7 +85,7 @@ def find_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoi
     still = next((index for index in named if _stands_still(columns[index])), None)
     if hint is not None or still is not None:
         return ClockChoice(still if hint is None else hint)
-    return ClockChoice(None, unread=named[0]) if named else _unnamed_clock(names, columns)
+    return ClockChoice(None, unread=named[0]) if named else _unnamed_clock(names, columns, dated, stride)
 
 
 def has_clock(columns: Sequence[FloatArray]) -> bool:
@@ -87,18 +93,33 @@ def has_clock(columns: Sequence[FloatArray]) -> bool:
     return any(_rises(column) >= _RISING_SHARE or _falls_evenly(column) for column in columns)
 
 
-def _unnamed_clock(names: Sequence[str], columns: Sequence[FloatArray]) -> ClockChoice:
+def _unnamed_clock(
+    names: Sequence[str], columns: Sequence[FloatArray], dated: Collection[int], stride: int
+) -> ClockChoice:
     rising = [index for index, stamps in enumerate(columns) if _rises(stamps) >= _RISING_SHARE]
+    of_dates = next((index for index in rising if index in dated), None)
+    if of_dates is not None:
+        return ClockChoice(of_dates)
     hinted = [index for index in rising if name_says_time(names[index])] or rising
     falling = next((index for index, stamps in enumerate(columns) if _falls_evenly(stamps)), None)
     if not hinted or (falling is not None and falling < hinted[0]):
         return ClockChoice(None, falling=falling)
     if len(hinted) > 1 and hinted is rising:
-        others = [index for index in rising if not _counts_rows(columns[index])] or rising[1:]
-        counter = bool(np.all(_known(columns[others[0]]) % 1 == 0))
-        even = (i for i in others if _ticks_evenly(columns[i]))
-        return ClockChoice(next(even, others[0]) if counter else others[0])
+        others = [index for index in rising if not _counts_rows(columns[index], stride)] or rising[1:]
+        return ClockChoice(_evenest(others, columns))
     return ClockChoice(hinted[0])
+
+
+def _evenest(places: Sequence[int], columns: Sequence[FloatArray]) -> int:
+    """The first that ticks evenly, else the first; fractions give way to no whole numbers: they may count."""
+    even = [place for place in places if _ticks_evenly(columns[place])]
+    if not _is_whole(columns[places[0]]):
+        even = [place for place in even if not _is_whole(columns[place])]
+    return even[0] if even else places[0]
+
+
+def _is_whole(stamps: FloatArray) -> bool:
+    return bool(np.all(_known(stamps) % 1 == 0))
 
 
 def _known(stamps: FloatArray) -> FloatArray:
@@ -120,7 +141,7 @@ def _ticks_evenly(stamps: FloatArray) -> bool:
     if not len(steps):
         return False
     typical = float(np.median(steps))
-    return bool(np.mean(np.abs(steps - typical) <= 0.5 * typical) >= _RISING_SHARE)
+    return typical > 0 and bool(np.mean(np.abs(steps - typical) <= 0.5 * typical) >= _RISING_SHARE)
 
 
 def _falls_evenly(stamps: FloatArray) -> bool:
@@ -144,9 +165,9 @@ def _stands_still(stamps: FloatArray) -> bool:
     return len(known) > 0 and bool(np.all(known == known[0]))
 
 
-def _counts_rows(stamps: FloatArray) -> bool:
+def _counts_rows(stamps: FloatArray, stride: int) -> bool:
     first = stamps[np.isfinite(stamps)][:_FIRST_ROWS]
-    return bool(len(first) > 1 and np.mean(first[1:] == first[:-1] + 1) >= _RISING_SHARE)
+    return bool(len(first) > 1 and np.mean(first[1:] == first[:-1] + stride) >= _RISING_SHARE)
 
 
 def named_column(names: Sequence[str], wanted: str, *, file: str, key: str) -> int:

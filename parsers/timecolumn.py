@@ -30,10 +30,14 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         return ClockChoice(named_column(table.names, told.time, file=file, key="time"))
     asked = [place for place, name in enumerate(table.names) if name_says_time(name)]
     everywhere = range(len(table.names))
+    stride = max(-(-table.rows // _SAMPLE_ROWS), 1)
+    sample = table if stride == 1 else table.take(np.arange(0, table.rows, stride))
     nothing = np.zeros(0)
     choice = find_clock(
         table.names,
-        [_sample_stamps(table.columns[i]) if i in asked or not asked else nothing for i in everywhere],
+        [raw_stamps(sample.columns[i]) if i in asked or not asked else nothing for i in everywhere],
+        [] if asked else [place for place in everywhere if _is_dated(sample, place)],
+        stride,
     )
     if choice.place is None or (not asked and _falls(table.columns[choice.place])):
         beside_names = _clock_beside_names(table, asked or everywhere)
@@ -89,11 +93,10 @@ def _no_time_in(table: Table, place: int, file: str) -> LogError:
     )
 
 
-def _sample_stamps(column: Column) -> FloatArray:
-    """Rows from the whole column as stamps, NaN where a cell is none."""
-    if len(column) > _SAMPLE_ROWS:
-        column = column.take(np.linspace(0, len(column) - 1, _SAMPLE_ROWS).astype(np.intp))
-    return raw_stamps(column)
+def _is_dated(table: Table, place: int) -> bool:
+    """Whether a column holds dates, times of day or Unix time."""
+    stamps = _stamps(table, place, None, long=True)
+    return stamps.unit in {"iso8601", "clock"} or stamps.base_epoch_s is not None
 
 
 def raw_stamps(column: Column) -> FloatArray:
