@@ -12,7 +12,7 @@ import numpy as np
 from parsers.cells import is_understood
 from parsers.clockcolumn import has_clock
 from parsers.naming import falls_between_names
-from parsers.numbers import MISSING, is_one_group
+from parsers.numbers import MISSING, is_number, is_one_group
 from parsers.records import split_lines
 from parsers.sampling import Sample
 from parsers.stamps import rough_stamp
@@ -116,7 +116,11 @@ def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, ev
         even=even,
         sense=sense / stamped.size,
         clock=has_clock(below_header) or _rises_beside_words(rows[heads:], below_header),
-        fractions=any(decimal in rows[row][column] for row, column in np.argwhere(stamped.T).tolist()),
+        fractions=any(
+            decimal in cell and (stamped[column, row] or is_number(cell.strip(), decimal))
+            for row, cells in enumerate(rows)
+            for column, cell in enumerate(cells)
+        ),
         columns=below_header,
     )
 
@@ -155,7 +159,7 @@ def _sense(cell: str, delimiter: str, decimal: str) -> float:
     0 for what another mark would split. Where commas part the cells, one inside a cell parts digits: who
     writes decimal commas parts cells otherwise.
     """
-    grouped = delimiter == "," and decimal == "." and is_one_group(cell.strip())
+    grouped = delimiter == "," and decimal == "." and is_one_group(cell.strip(), decimal)
     if grouped or is_understood(cell, decimal):
         return 1.0
     return 0.0 if any(mark in cell for mark in DELIMITERS) else 0.5

@@ -199,8 +199,8 @@ def _uncommented(cells: list[str]) -> list[str]:
 
 
 def _fits(cells: list[str], width: int) -> bool:
-    """As wide as the rows, or one off for a delimiter at the end of only one of them."""
-    return len(cells) in (width, width - 1) or (len(cells) == width + 1 and not cells[-1].strip())
+    """As wide as the rows, or one off for a delimiter at the end of only one of them; more than one cell."""
+    return len(cells) in (width, max(width - 1, 2)) or (len(cells) == width + 1 and not cells[-1].strip())
 
 
 def _names(top: list[str] | None, columns: int) -> tuple[str, ...]:

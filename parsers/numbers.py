@@ -41,8 +41,10 @@ def is_number(cell: str, decimal: str) -> bool:
     return "_" not in cell
 
 
-def is_one_group(cell: str) -> bool:
-    """Whether a cell is one group of thousands, or a number with three decimals behind a comma."""
+def is_one_group(cell: str, decimal: str) -> bool:
+    """Whether a cell is one group of thousands, or a number with three decimals behind the other sign."""
+    if decimal == ",":
+        cell = cell.translate(_SWAPPED)
     return cell.count(",") == 1 and "." not in cell and bool(_GROUPED_PATTERN.match(cell))
 
 
@@ -55,8 +57,8 @@ def floats_of(strings: pl.Series, decimal: str) -> pl.Series:
     import polars as pl
 
     if decimal == ",":
-        commas = strings.str.contains(",", literal=True)
-        if not commas.any():
+        signed = strings.str.contains(r",|\..*\.")
+        if not signed.any():
             return strings.cast(pl.Float64, strict=False)
         swapped = strings.str.replace_all(".", "\0", literal=True).str.replace_all(",", ".", literal=True)
         strings = swapped.str.replace_all("\0", ",", literal=True)

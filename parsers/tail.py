@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from parsers.dialect import Layout
-from parsers.numbers import MISSING, is_number
+from parsers.numbers import MISSING, is_number, is_one_group
 from parsers.records import Records, split_line
 from telemetry.log import BoolArray
 
@@ -78,7 +78,9 @@ def _alike(own: list[str], rows: list[list[str]], decimal: str) -> list[list[str
 
 def _is_whole_number(own: str, others: list[str], decimal: str) -> bool | None:
     if not is_number(own, decimal):
-        return False
+        parts_groups = "," if decimal == "." else "."
+        in_groups = is_one_group(own, decimal) and any(parts_groups in cell for cell in others)
+        return None if in_groups else False
     if len(others) >= _FEWEST_FOR_SIGN and len({len(cell) for cell in others}) == 1 and own in others:
         return True
     decimals = {_decimals(cell, decimal) for cell in others}

@@ -84,6 +84,7 @@ BIG = [2**53 + 1 + i for i in range(ROWS)]
 HUGE = [12345678901234567890123 + i for i in range(ROWS)]
 STAMPS_NS = [EPOCH * 10**9 + 123_456_789 + i * 20_000_001 for i in range(ROWS)]
 SPELLED = (["1.5", "NaN", "2.5", "null", "NA", "-", "", "3.5"] * ROWS)[:ROWS]
+COUNTS = [900_000 + i * 79_193 % 200_000 for i in reversed(range(ROWS))]
 NOTES = [f'a,b;{i}|\t"q"' for i in range(ROWS)]
 
 
@@ -174,6 +175,26 @@ CLEAN = {
     "a second clock in nanoseconds": Odd(
         table({"time_s": TIMES, "timestamp_ns": STAMPS_NS}), {"timestamp_ns": at(TIMES, STAMPS_NS)}
     ),
+    "dates a second apart, without header": Odd(
+        table({"t": [f"2026-03-01T10:{of_day(i)[3:8]}Z" for i in range(ROWS)], "x": CURRENT}, header=False),
+        {"column 2": at(range(ROWS), CURRENT)},
+    ),
+    "Unix time behind a sum, without header": Odd(
+        table({"x": CURRENT, "t": [EPOCH * 10**6 + i * 20_000 for i in range(ROWS)]}, header=False),
+        {"column 1": at(TIMES, CURRENT)},
+    ),
+    "a time behind a step that seldom rises, without header": Odd(
+        table({"x": [i // 25 / 10 for i in range(ROWS)], "t": TIMES}, header=False),
+        {"column 1": at(TIMES, [i // 25 / 10 for i in range(ROWS)])},
+    ),
+    "three thousand milliseconds before a step that seldom rises, without header": Odd(
+        table({"t": range(0, 3100 * 20, 20), "x": [i // 600 / 10 for i in range(3100)]}, header=False),
+        {"column 2": at([round(i * 0.02, 2) for i in range(3100)], [i // 600 / 10 for i in range(3100)])},
+    ),
+    "two columns below remarks, without header": Odd(
+        "# logger 3\n# bus 24 V\n" + table({"t": TIMES, "x": CURRENT}, header=False),
+        {"column 2": at(TIMES, CURRENT)},
+    ),
     "numbers beyond 53 bits": Odd(table({"time_s": TIMES, "id": BIG}), {"id": at(TIMES, BIG)}),
     "numbers beyond 64 bits": Odd(
         table({"time_s": TIMES, "id": HUGE}), {"id": at(TIMES, [str(number) for number in HUGE])}
@@ -188,6 +209,21 @@ CLEAN = {
             f"{t};{900 + i * 10:_},5\n".replace(".", ",").replace("_", ".") for i, t in enumerate(TIMES)
         ),
         {"x": at(TIMES, [900.5 + i * 10 for i in range(ROWS)])},
+    ),
+    "the only decimal commas behind groups": Odd(
+        "time_ms;x\n" + "".join(f"{i * 20};{1900 + i * 10:_},5\n".replace("_", ".") for i in range(ROWS)),
+        {"x": at(TIMES, [1900.5 + i * 10 for i in range(ROWS)])},
+    ),
+    "groups alone beside decimal commas": Odd(
+        "time_s;x\n"
+        + "".join(
+            f"{t};{9_876_543 + i:_}\n".replace(".", ",").replace("_", ".") for i, t in enumerate(TIMES)
+        ),
+        {"x": at(TIMES, [9_876_543.0 + i for i in range(ROWS)])},
+    ),
+    "digits in groups, no last line end": Odd(
+        table({"time_s": TIMES, "x": [f"{count:,}" for count in COUNTS]}, ";")[:-1],
+        {"x": at(TIMES, COUNTS)},
     ),
     "every spelling of nothing": Odd(
         table({"time_s": TIMES, "x_v": SPELLED}),
@@ -263,6 +299,14 @@ DAMAGED = {
         ("\n".join(LINES[:31]) + "\n").encode() + NOISE + ("\n" + "\n".join(LINES[31:]) + "\n").encode(),
         SOUND,
         ("unreadable_row",),
+    ),
+    "rows written twice": Odd(
+        "\n".join([*LINES[:31], *LINES[24:31], *LINES[31:]]) + "\n", SOUND, ("duplicate_time",)
+    ),
+    "a restart that begins like the first run": Odd(
+        table({"time_s": [*TIMES[:20], *TIMES], "k": [7] * (20 + ROWS)}),
+        {"k": at([*TIMES[:20], *(round(TIMES[19] + 1 + t, 2) for t in TIMES)], [7] * (20 + ROWS))},
+        ("clock_reset",),
     ),
     "a last line that is no row": Odd(wide() + "END\n", SOUND, ("unreadable_row",)),
     "a quote that never closes": Odd(
