@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from telemetry.estimators.partners import Partner, due_a
 from telemetry.log import BoolArray, FloatArray
 from telemetry.match import Match
 from telemetry.motor_model import MotorModel
@@ -49,13 +50,15 @@ _ASSUMED_OFF = 0.08
 @dataclass(frozen=True, eq=False)
 class _Draw:
     """Where a motor, driven while the robot is enabled, draws next to nothing, where it does so without
-    coasting, and where it draws; shape (n,).
+    coasting, where it draws and is loaded, and where its partners say that it should (`due`); shape (n,).
     """
 
     quiet: BoolArray
     nothing: BoolArray
+    draws: BoolArray
     loaded: BoolArray
     driven: BoolArray
+    due: BoolArray
 
 
 def find_interruptions(
@@ -64,49 +67,61 @@ def find_interruptions(
     """Every interruption of every motor whose command is logged, in order."""
     return MappingProxyType(
         {
-            name: _of_motor(trace, robot.motors[name], match, end_s, _helpers(robot, motors, name))
+            name: _of_motor(trace, robot.motors[name], match, end_s, _partners(robot, motors, name))
             for name, trace in motors.items()
             if np.isfinite(trace.command).any()
         }
     )
 
 
-def _helpers(robot: Robot, motors: Mapping[str, MotorTrace], name: str) -> tuple[MotorTrace, ...]:
+def _partners(robot: Robot, motors: Mapping[str, MotorTrace], name: str) -> tuple[Partner, ...]:
     """The other motors of its mechanism, which may turn it as fast as its own voltage asks."""
     mechanism = robot.motors[name].mechanism
     return tuple(
-        trace
+        (trace, robot.motors[other])
         for other, trace in motors.items()
         if other != name and mechanism is not None and robot.motors[other].mechanism == mechanism
     )
 
 
 def _of_motor(
-    trace: MotorTrace, motor: Motor, match: Match, end_s: float, helpers: Sequence[MotorTrace]
+    trace: MotorTrace, motor: Motor, match: Match, end_s: float, partners: Sequence[Partner]
 ) -> tuple[Interruption, ...]:
-    draw = _draw(trace, motor, match)
+    draw = _draw(trace, motor, match, partners)
     holds_s = hold_s(trace.t_s)
     nothing = spans(trace.t_s, draw.nothing, end_s, holds_s, bridge_s=_BRIDGE_S)
     nothing = nothing[nothing[:, 1] - nothing[:, 0] >= LEAST_S]
-    loaded = spans(trace.t_s, draw.loaded, end_s, holds_s, bridge_s=_BRIDGE_S)
-    loaded = loaded[loaded[:, 1] - loaded[:, 0] >= _LEAST_LOADED_S]
+    loaded = _loaded_spans(trace.t_s, draw, end_s, holds_s)
     drives = spans(trace.t_s, draw.driven, end_s, holds_s, bridge_s=_SAME_DRIVE_S)
     quiet = spans(trace.t_s, draw.quiet, end_s, holds_s, bridge_s=_BRIDGE_S)
+    helpers = [helper for helper, _kind in partners]
     plain = [
-        _is_plain(trace, motor, start_s, end, _onset(quiet, start_s), helped=_drive(helpers, start_s, end))
+        _mostly(trace, draw.due, start_s, end)
+        or _is_plain(trace, motor, start_s, end, _onset(quiet, start_s), helped=_drive(helpers, start_s, end))
         for start_s, end in nothing.tolist()
     ]
     nothing = nothing[plain]
     return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
 
 
-def _draw(trace: MotorTrace, motor: Motor, match: Match) -> _Draw:
+def _loaded_spans(t_s: FloatArray, draw: _Draw, end_s: float, holds_s: float) -> FloatArray:
+    """Where it is seen to be connected, shape (k, 2): a load, or its free current for longer."""
+    loaded = spans(t_s, draw.loaded, end_s, holds_s, bridge_s=_BRIDGE_S)
+    loaded = loaded[loaded[:, 1] - loaded[:, 0] >= _LEAST_LOADED_S]
+    draws = spans(t_s, draw.draws, end_s, holds_s)
+    draws = draws[draws[:, 1] - draws[:, 0] >= LEAST_S]
+    both = np.concatenate((loaded, draws))
+    return both[np.argsort(both[:, 0], kind="stable")]
+
+
+def _draw(trace: MotorTrace, motor: Motor, match: Match, partners: Sequence[Partner]) -> _Draw:
     enabled = _enabled(trace.t_s, match)
     driven = trace.driven & enabled
     low_a = _low_a(trace, motor)
-    loaded = driven & (trace.current_a > _LOADED_TIMES * low_a)
+    draws, loaded = driven & (trace.current_a > low_a), driven & (trace.current_a > _LOADED_TIMES * low_a)
     quiet = driven & (trace.current_a < low_a)
-    return _Draw(quiet, quiet & ~_may_coast(trace, motor, low_a), loaded, driven)
+    due = due_a(trace, motor, partners, draws) > _LOADED_TIMES * np.maximum(low_a, _free_a(motor))
+    return _Draw(quiet, quiet & (due | ~_may_coast(trace, motor, low_a)), draws, loaded, driven, due)
 
 
 def _enabled(t_s: FloatArray, match: Match) -> BoolArray:
@@ -122,14 +137,18 @@ def _low_a(trace: MotorTrace, motor: Motor) -> FloatArray:
 
     Shape (n,): a current measured on the supply side has the more noise in the winding the less the duty.
     """
-    free_a = motor.free_current_a
-    if free_a is None:
-        free_a = _ASSUMED_FREE_SHARE * motor.stall_current_a if motor.stall_current_a else 1.0
+    free_a = _free_a(motor)
     resting = trace.current_a[np.abs(np.nan_to_num(trace.command)) < _FED]
     noise_a = _NOISE_TIMES * float(np.percentile(resting, 75)) if len(resting) else 0.0
     duty = np.clip(np.abs(np.nan_to_num(trace.command)), 0.1, 1.0)
     noise = noise_a / duty if motor.current_side == "supply" else np.full(len(duty), noise_a)
     return np.asarray(np.clip(noise, _OF_FREE_CURRENT[0] * free_a, _OF_FREE_CURRENT[1] * free_a))
+
+
+def _free_a(motor: Motor) -> float:
+    if motor.free_current_a is not None:
+        return motor.free_current_a
+    return _ASSUMED_FREE_SHARE * motor.stall_current_a if motor.stall_current_a else 1.0
 
 
 def _may_coast(trace: MotorTrace, motor: Motor, low_a: FloatArray) -> BoolArray:
@@ -187,8 +206,13 @@ def _onset(quiet: FloatArray, start_s: float) -> float:
 
 def _drive(helpers: Sequence[MotorTrace], start_s: float, end_s: float) -> bool:
     """Whether one of some motors is driven for most of an interval."""
-    parts = [trace.driven[(trace.t_s >= start_s) & (trace.t_s < end_s)] for trace in helpers]
-    return any(len(part) > 0 and float(part.mean()) > _MOSTLY for part in parts)
+    return any(_mostly(trace, trace.driven, start_s, end_s) for trace in helpers)
+
+
+def _mostly(trace: MotorTrace, flagged: BoolArray, start_s: float, end_s: float) -> bool:
+    """Whether most samples of an interval are flagged."""
+    part = flagged[(trace.t_s >= start_s) & (trace.t_s < end_s)]
+    return len(part) > 0 and float(part.mean()) > _MOSTLY
 
 
 def _is_plain(

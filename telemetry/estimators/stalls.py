@@ -32,7 +32,7 @@ _SLOW_TO_LEAVE_S = 0.2
 _BEFORE_S = 0.12
 _CONTINUES = 0.9
 _ASSUMED_OFF = 0.05
-"""A battery that gives 5 % less than assumed lets a motor at rest seem to turn at 5 % (our choice)."""
+"""A battery that gives 5 % less than assumed lets a motor at rest seem to turn at 5 %."""
 _GROWS, _LONGEST_START_S = 1.08, 2.0
 _BRIEF_S, _REVERSED_S = 0.5, 0.35
 
@@ -57,21 +57,44 @@ def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
     loaded = trace.driven & _draws_like_a_stall(trace, motor)
     share = np.nan_to_num(trace.speed_share, nan=np.inf)
     forwards = share > -STALL_SHARE if trace.speed_source == "channel" else np.ones(len(share), dtype=bool)
-    stalled = loaded & forwards & (share < _stall_share(trace))
-    slow = loaded & forwards & (share < NEAR_STALL_SHARE)
+    room = _room(trace)
+    stalled = loaded & forwards & (share < STALL_SHARE + room)
+    slow = loaded & forwards & (share < NEAR_STALL_SHARE + room)
     spin_up_s = _spin_up_s(trace, NEAR_STALL_SHARE)
     stood = lasting(trace.t_s, stalled, _least_stall_s(trace), end_s, bridge_s=_BRIDGE_S)
     stall = _without_starts(trace, _really_slow(trace, stood))
-    near = slow & ~within(trace.t_s, stall)
     least_s = max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s)
+    if room:
+        drags = lasting(trace.t_s, slow, least_s, end_s, bridge_s=_BRIDGE_S)
+        stall = _mostly_slower(trace, stall, drags, STALL_SHARE + room)
+    near = slow & ~within(trace.t_s, stall)
     near_stall = lasting(trace.t_s, near, least_s, end_s, bridge_s=_BRIDGE_S)
     return MotorStates(stall, _really_slow(trace, near_stall), spin_up_s)
 
 
-def _stall_share(trace: MotorTrace) -> float:
-    """5 %; with room for the battery's voltage where that was assumed and tells the speed."""
-    guessed = trace.voltage_source == "assumed" and trace.speed_source == "back-EMF"
-    return STALL_SHARE + (_ASSUMED_OFF if guessed else 0.0)
+def _room(trace: MotorTrace) -> float:
+    """By how much a speed share may be off where the battery's voltage was assumed and tells the speed."""
+    return _ASSUMED_OFF if trace.voltage_source == "assumed" and trace.speed_source == "back-EMF" else 0.0
+
+
+def _mostly_slower(trace: MotorTrace, stall: FloatArray, drags: FloatArray, share: float) -> FloatArray:
+    """Without stalls that are a part of one slow stretch which mostly turns faster than that share.
+
+    Where the speed is not known to a few per cent, one stretch is told as one trouble.
+    """
+    kept = [one for one in stall.tolist() if _middle_share(trace, _around(drags, one)) < share]
+    return np.asarray(kept).reshape(-1, 2)
+
+
+def _around(intervals_s: FloatArray, one: list[float]) -> list[float]:
+    """The interval that holds another, or that itself."""
+    holds = intervals_s[(intervals_s[:, 0] <= one[0]) & (intervals_s[:, 1] >= one[1])]
+    return holds[0].tolist() if len(holds) else one
+
+
+def _middle_share(trace: MotorTrace, interval_s: list[float]) -> float:
+    inside = (trace.t_s >= interval_s[0]) & (trace.t_s < interval_s[1])
+    return float(np.median(trace.speed_share[inside]))
 
 
 def _draws_like_a_stall(trace: MotorTrace, motor: Motor) -> BoolArray:

@@ -30,7 +30,7 @@ from telemetry.simulator import (
     TwinSpec,
 )
 
-__all__ = ["OMITTED", "draw_logger", "draw_robot", "scenarios"]
+__all__ = ["OMITTED", "Scenario", "draw_logger", "draw_robot", "scenarios"]
 
 RATES_HZ = (10.0, 20.0, 50.0, 100.0, 250.0)
 OMITTED: tuple[tuple[str, ...], ...] = (
@@ -80,36 +80,75 @@ def scenarios(spec: RobotSpec, plan: MatchPlan, rng: np.random.Generator) -> Ite
     weak = str(rng.choice(["feed", "drive_left", "launcher"]))
     jam = FeedJam(held_s=float(rng.uniform(0.6, 4)))
     lug = LooseLug(from_s=at_s, resistance_ohm=spec.battery.resistance_ohm * float(rng.uniform(1.35, 2.5)))
-    cycling = BreakerCycling(motor=motor, from_s=at_s, off_s=float(rng.uniform(1.5, 5)), on_s=6.0, times=3)
+    unplugged = MotorUnplugged(motor=motor, from_s=at_s, to_s=float(rng.choice([at_s + 30, 1e9])))
+    hoist = LimitOverrun() if rng.random() < 0.5 else LimitDead(limit="hoist_high")
+    small = _small(spec, rng)
     return [
         ("clean", (), spec),
+        ("clean small", (), small),
         ("jams", (jam, FeedJam(held_s=float(rng.uniform(0.4, 3)))), spec),
-        ("hoist", (LimitOverrun(),) if rng.random() < 0.5 else (LimitDead(limit="hoist_high"),), spec),
-        (
-            "unplugged",
-            (MotorUnplugged(motor=motor, from_s=at_s, to_s=float(rng.choice([at_s + 30, 1e9]))),),
-            spec,
-        ),
-        ("cycling", (cycling,), spec),
+        ("hoist", (hoist,), spec),
+        ("unplugged", (unplugged,), spec),
         ("lug", (lug,), spec),
         ("weak", (jam,), _weakened(spec, weak, rng)),
-        *_dragging(spec, plan, rng),
+        ("flat", (), _flattened(spec, rng)),
+        ("cycling", (_cycling(str(rng.choice(["feed", "intake", "drive_left", "launcher"])), rng),), spec),
+        ("cycling small", (_cycling("intake", rng),), small),
+        ("drag", _dragging(str(rng.choice(["feed", "intake", "drive_left", "launcher"])), plan, rng), spec),
+        ("drag small", _dragging("intake", plan, rng), small),
+        ("drag hoist", (Dragging(motor="hoist", from_s=0.0, to_s=1e9, speed_share=_slow(rng)),), spec),
         *_paired(spec, rng),
     ]
 
 
-def _dragging(spec: RobotSpec, plan: MatchPlan, rng: np.random.Generator) -> Iterable[Scenario]:
-    """A motor that hardly turns, for one to ten seconds of its work, or in all of it."""
-    motor = str(rng.choice(["feed", "intake", "drive_left", "launcher", "hoist"]))
-    share = float(rng.uniform(0.08, 0.16))
-    starts_s = np.sort(rng.uniform(25, plan.teleop_s - 10, 3))
-    faults = [
+def _small(spec: RobotSpec, rng: np.random.Generator) -> RobotSpec:
+    """An intake with a small motor, as roller motors often are."""
+    smaller = float(rng.uniform(0.25, 0.6))
+    intake = spec.intake
+    small = replace(
+        intake,
+        stall_current_a=intake.stall_current_a * smaller,
+        free_current_a=intake.free_current_a * smaller,
+        rotor_inertia_kg_m2=intake.rotor_inertia_kg_m2 * smaller,
+        reduction=intake.reduction / smaller,
+        continuous_current_a=intake.continuous_current_a * smaller,
+        breaker_a=10.0,
+    )
+    return replace(spec, intake=small)
+
+
+def _flattened(spec: RobotSpec, rng: np.random.Generator) -> RobotSpec:
+    """A battery so empty or worn that the supply falls low under load."""
+    battery = replace(
+        spec.battery,
+        open_circuit_v=float(rng.uniform(11.8, 12.5)),
+        resistance_ohm=float(rng.uniform(0.02, 0.045)),
+    )
+    return replace(spec, battery=battery)
+
+
+def _cycling(motor: str, rng: np.random.Generator) -> BreakerCycling:
+    """A breaker that opens and closes by itself."""
+    return BreakerCycling(
+        motor=motor,
+        from_s=float(rng.uniform(20, 35)),
+        off_s=float(rng.uniform(2, 8)),
+        on_s=float(rng.uniform(2, 8)),
+        times=int(rng.integers(3, 8)),
+    )
+
+
+def _slow(rng: np.random.Generator) -> float:
+    return float(rng.uniform(0.08, 0.16))
+
+
+def _dragging(motor: str, plan: MatchPlan, rng: np.random.Generator) -> tuple[Fault, ...]:
+    """A motor that hardly turns, for one to ten seconds at a time."""
+    share = _slow(rng)
+    return tuple(
         Dragging(motor=motor, from_s=at, to_s=at + float(rng.uniform(1, 10)), speed_share=share)
-        for at in starts_s.tolist()
-    ]
-    if motor == "hoist":
-        faults = [Dragging(motor=motor, from_s=0.0, to_s=1e9, speed_share=share)]
-    yield "drag", tuple(faults), spec
+        for at in np.sort(rng.uniform(25, plan.teleop_s - 10, 3)).tolist()
+    )
 
 
 def _paired(spec: RobotSpec, rng: np.random.Generator) -> Iterable[Scenario]:
@@ -122,6 +161,7 @@ def _paired(spec: RobotSpec, rng: np.random.Generator) -> Iterable[Scenario]:
     one = str(rng.choice([beside, twin.motor.name]))
     at_s = float(rng.uniform(20, 45))
     yield "pair", (), own
+    yield "cycling pair", (_cycling(one, rng),), own
     yield "open", (MotorUnplugged(motor=one, from_s=float(rng.choice([0.0, at_s]))),), own
     yield "joint", (BadJoint(motor=one, factor=float(rng.uniform(1.5, 3.5)), from_s=at_s),), own
     wrong = replace(twin, gear=float(rng.uniform(1.08, 1.6)))

@@ -61,6 +61,9 @@ def truth_of(match: SimulatedMatch) -> tuple[tuple[Trouble, ...], tuple[Trouble,
     for name in _opposed(match):
         sure = [one for one in sure if (one.subject, one.kind in _STANDS) != (name, True)]
         excused += [Trouble(kind, name, 0.0, match.plan.length_s) for kind in _STANDS]
+    found, unsure = _low_voltage(match)
+    sure += found
+    excused += unsure
     for record in match.truth["faults"]:
         if record["kind"] == "source_resistance":
             sure.append(Trouble("source_resistance", "supply", record["start_s"] - 3, record["start_s"] + 6))
@@ -96,6 +99,23 @@ def _spans(flagged: np.ndarray) -> list[tuple[float, float]]:
     return [(a * _STEP_S, b * _STEP_S) for a, b in edges.reshape(-1, 2).tolist()]
 
 
+def _low_voltage(match: SimulatedMatch) -> tuple[list[Trouble], list[Trouble]]:
+    """Dips under the levels of the robot file; within 0.15 V of one, or shorter than 0.35 s, is excused."""
+    bus_v, battery = match.trace.bus_v, match.spec.battery
+    levels = (("voltage_dip", battery.dip_v), ("brownout", battery.brownout_v))
+    sure, unsure = [], []
+    for kind, level_v in levels:
+        whole = Trouble(kind, "supply", 0.0, match.plan.length_s)
+        if any(end_s - start_s >= 0.35 for start_s, end_s in _spans(bus_v < level_v - 0.15)):
+            sure.append(whole)
+        elif (bus_v < level_v + 0.15).any():
+            unsure.append(whole)
+    if (bus_v < battery.brownout_v + 0.15).any():
+        unsure += [one for one in sure if one.kind == "voltage_dip"]
+        sure = [one for one in sure if one.kind != "voltage_dip"]
+    return sure, unsure
+
+
 def _dead(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Trouble], list[Trouble]]:
     """Injected interruptions, where they were long enough under command to show."""
     sure, unsure = [], []
@@ -112,7 +132,7 @@ def _dead(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Tro
         if duty[round(start_s * 1000) : round(end_s * 1000)].sum() * _STEP_S >= 1.0
     ]
     cycling = [window for window in seen if isinstance(window[0], BreakerCycling)]
-    if len(cycling) >= 2:
+    if _opens_under_command(match, place, motor, [(start_s, end_s) for _, start_s, end_s in cycling]):
         sure.append(Trouble("breaker_cycling", motor.name, cycling[0][1], cycling[-1][2]))
     elif windows and isinstance(windows[0][0], BreakerCycling):
         unsure += [
@@ -128,6 +148,33 @@ def _dead(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Tro
     if windows:
         unsure.append(Trouble("load_share", motor.mechanism, windows[0][1], windows[-1][2]))
     return sure, unsure
+
+
+def _opens_under_command(
+    match: SimulatedMatch, place: int, motor: MotorSpec, windows: list[tuple[float, float]]
+) -> bool:
+    """Whether load, none and load again follow each other twice, the current lost or back under command.
+
+    What opens and closes again while nothing is asked of the motor is, in a log, a lead that was off.
+    """
+    trace = match.trace
+    driven = np.abs(trace.duty[place]) >= 0.2
+    draws = driven & (np.abs(trace.current_a[place]) > motor.free_current_a)
+
+    def seconds(flagged: np.ndarray, from_s: float, to_s: float) -> float:
+        return float(flagged[max(round(from_s * 1000), 0) : round(to_s * 1000)].sum() * _STEP_S)
+
+    edges = [0.0, *(edge for window in windows for edge in window), match.plan.length_s]
+    shown = [
+        seconds(draws, edges[2 * number], start_s) >= 0.3
+        and seconds(draws, end_s, edges[2 * number + 3]) >= 0.3
+        and (
+            min(seconds(draws, start_s - 0.3, start_s), seconds(driven, start_s, start_s + 0.5)) >= 0.2
+            or min(seconds(driven, end_s - 0.5, end_s), seconds(draws, end_s, end_s + 0.3)) >= 0.2
+        )
+        for number, (start_s, end_s) in enumerate(windows)
+    ]
+    return sum(shown) >= 2
 
 
 def _opposed(match: SimulatedMatch) -> list[str]:

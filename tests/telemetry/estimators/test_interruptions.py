@@ -89,3 +89,33 @@ def test_an_assumed_voltage_leaves_room_before_a_fast_motor_counts_as_dead() -> 
         for robot, parts in ((logged, [*channels, battery]), (assumed, channels))
     ]
     assert found == [1, 0]
+
+
+def _turned_along(partner_a: float, between_a: float = 4.0) -> list[tuple[float, float]]:
+    """4 A at 0.97 of the free speed; from 10 to 12 and from 13 to 15 s none, at 0.95 of it."""
+    quiet = ((T_S >= 10) & (T_S < 12)) | ((T_S >= 13) & (T_S < 15))
+    between = (T_S >= 12) & (T_S < 13)
+    robot = robot_of(
+        f'[motors.a]\ncurrent = "a_a"\ncommand = "duty"\nspeed = "rpm"\nmechanism = "belt"\n{SHEET}'
+        f'[motors.b]\ncurrent = "b_a"\ncommand = "duty"\nspeed = "rpm"\nmechanism = "belt"\n{SHEET}'
+        '[supply]\nvoltage = "battery_v"\n'
+    )
+    log = log_of(
+        numbers("a_a", np.where(quiet, 0.0, np.where(between, between_a, 4.0)), T_S),
+        numbers("b_a", np.where(quiet, partner_a, np.where(between, between_a, 4.0)), T_S),
+        numbers("duty", np.full(len(T_S), 0.5), T_S),
+        numbers("rpm", np.where(quiet, 2470.0, np.where(between, 2605.0, 2520.0)), T_S),
+        numbers("battery_v", np.full(len(T_S), 12.0), T_S),
+    )
+    found = find_interruptions(robot, trace_motors(log, robot), MATCH, LENGTH_S)["a"]
+    return [(one.start_s, round(one.end_s, 1)) for one in found]
+
+
+def test_a_motor_turned_along_near_its_free_speed_is_dead_where_its_partner_bears_the_load() -> None:
+    assert _turned_along(5.0) == [(10.0, 12.0), (13.0, 15.0)]
+    assert _turned_along(3.0) == []
+
+
+def test_its_free_current_alone_shows_that_it_was_connected_in_between() -> None:
+    assert _turned_along(5.0, between_a=2.0) == [(10.0, 12.0), (13.0, 15.0)]
+    assert _turned_along(5.0, between_a=0.4) == [(10.0, 15.0)]

@@ -290,3 +290,34 @@ def test_a_weaker_battery_than_the_one_assumed_hides_no_stall(battery: str | Non
     log = log_of(*channels, *([numbers("battery_v", volts, t_s.tolist())] if battery else []))
     states = find_stalls(robot, trace_motors(log, robot), log.span_s)["feed"]
     assert (len(states.stall), len(states.near_stall)) == ((1, 0) if kind == "stall" else (0, 1))
+
+
+def test_one_slow_stretch_under_an_assumed_voltage_is_told_as_one_trouble() -> None:
+    """Of 3 s at 0.15 of the free speed, half a second seems to stand still."""
+    t_s = clock(20)
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}')
+    duty = held("duty", t_s, {(5, 8): 0.5})
+    idle = trace_motors(log_of(duty, held("feed_a", t_s, {(5, 8): 52.0})), robot)["feed"]
+    most_a = float(idle.applied_v[300]) / (12.0 / 120.0)
+    log = log_of(
+        duty, held("feed_a", t_s, {(5, 7): 0.85 * most_a, (7, 7.5): 0.92 * most_a, (7.5, 8): 0.85 * most_a})
+    )
+    states = find_stalls(robot, trace_motors(log, robot), log.span_s)["feed"]
+    assert len(states.stall) == 0
+    np.testing.assert_allclose(states.near_stall, [[5, 8]], atol=0.05)
+
+
+@pytest.mark.parametrize(("share", "found"), [(0.23, 1), (0.27, 0)])
+def test_room_is_left_above_a_fifth_of_the_speed_where_the_voltage_is_assumed(
+    share: float, found: int
+) -> None:
+    t_s = clock(20)
+    robot = robot_of(f'[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\n{SHEET}')
+    duty = held("duty", t_s, {(5, 8): 0.5})
+    applied_v = 6.0
+    for _ in range(20):
+        current_a = (1 - share) * applied_v / (12.0 / 120.0)
+        trace = trace_motors(log_of(duty, held("feed_a", t_s, {(5, 8): current_a})), robot)["feed"]
+        applied_v = float(trace.applied_v[300])
+    states = find_stalls(robot, {"feed": trace}, 20.0)["feed"]
+    assert (len(states.stall), len(states.near_stall)) == (0, found)
