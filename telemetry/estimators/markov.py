@@ -116,7 +116,11 @@ class Step:
     def back(self, message: FloatArray) -> FloatArray:
         """The message before the step out of the one after, both (S, H)."""
         carried = message.take(self.links.out_of[0], axis=0)
-        return np.asarray(np.einsum("esh,esh->sh", carried, self._leaving) @ self.health.T)
+        return np.asarray(np.einsum("esh,esh->sh", carried, self._leaving) @ self._health_back)
+
+    @cached_property
+    def _health_back(self) -> FloatArray:
+        return np.ascontiguousarray(self.health.T)
 
     def best(self, state: FloatArray) -> FloatArray:
         """The weight of the best way into each state out of those before, both (S, H)."""
@@ -181,7 +185,7 @@ def backward(chain: Chain, filtered: FloatArray) -> FloatArray:
     """Smoothed chances (T, H, S) out of the filtered ones."""
     smoothed = np.empty_like(filtered)
     for k, state in _smoothed(chain, filtered):
-        smoothed[k] = state.T
+        smoothed[k] = state.T / state.sum()
     return smoothed
 
 
@@ -193,11 +197,13 @@ def margins(chain: Chain, filtered: FloatArray) -> tuple[FloatArray, FloatArray]
     for k, state in _smoothed(chain, filtered):
         np.matmul(each_occupancy, state, out=by_health[k])
         np.matmul(state, each_health, out=by_occupancy[k])
+    by_health /= by_health.sum(axis=1, keepdims=True)
+    by_occupancy /= by_occupancy.sum(axis=1, keepdims=True)
     return by_health, by_occupancy
 
 
 def _smoothed(chain: Chain, filtered: FloatArray) -> Iterator[tuple[int, FloatArray]]:
-    """Each instant's number, from the last to the first, and its smoothed chances, (S, H)."""
+    """Each instant's number, from the last to the first, and its smoothed chances, unscaled, (S, H)."""
     likelihood = _by_state(chain.likelihood)
     kinds, seen = chain.taken.tolist(), chain.observed.tolist()
     last = len(kinds) - 1
@@ -206,8 +212,7 @@ def _smoothed(chain: Chain, filtered: FloatArray) -> Iterator[tuple[int, FloatAr
         if k < last:
             message = chain.steps[kinds[k + 1]].back(message * likelihood[seen[k + 1]])
             message /= message.max()
-        state = filtered[k].T * message
-        yield k, state / state.sum()
+        yield k, filtered[k].T * message
 
 
 def most_likely_path(chain: Chain) -> IntArray:

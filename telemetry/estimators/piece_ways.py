@@ -23,7 +23,7 @@ _ALWAYS: Steps = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
 _LEAST_ARRIVALS, _SOME, _SPANNED_TO_ONE = 3, 0.25, 3
-_LEAST_WAYS, _ROOM_TO_SPARE, _LONGEST_WAY = 5, 1.2, 4.0
+_LEAST_WAYS, _GIVES_WAY, _LONGEST_WAY = 5, 0.05, 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,7 +185,7 @@ def _room(here: Switching, there: Switching) -> int | None:
 
     On its way a piece covers the distance in the time from breaking one beam to breaking the next, and its
     own length in the time for which it breaks the first: their ratio is the distance in piece lengths. Pieces
-    that wait on the way make it larger, so the lower quartile counts, with a fifth to spare.
+    that wait on the way make it larger, so the lower quartile counts.
     """
     lasting = dwells(here.t_s, here.end_s)
     passes = here.on & (lasting < LONGEST_PASS_S)
@@ -196,7 +196,14 @@ def _room(here: Switching, there: Switching) -> int | None:
     if came.sum() < _LEAST_WAYS:
         return None
     lengths = (arrived_s[next_one[came]] - broke_s[came]) / length_s[came]
-    return max(1, int(_ROOM_TO_SPARE * np.percentile(lengths, 25)))
+    usual_s = float(np.median(length_s[came]))
+    return _whole(float(np.percentile(lengths, 25)), here.period_s / usual_s)
+
+
+def _whole(lengths: float, misread: float) -> int:
+    """How many pieces find room in a way of so many lengths: with a twentieth to spare, for they give way,
+    and the share of a length by which readings that far apart may be wrong."""
+    return max(1, int((1 + _GIVES_WAY + misread) * lengths))
 
 
 def _room_past(last: Switching, launcher: Steps, dips_s: FloatArray) -> int | None:
@@ -216,7 +223,7 @@ def _room_past(last: Switching, launcher: Steps, dips_s: FloatArray) -> int | No
     met = before > np.searchsorted(dips_s, cleared_s)
     late_s = np.where(met, dips_s[np.maximum(before - 1, 0)] - cleared_s, 0.0)
     lengths = float(np.median((1 + late_s / pass_s)[up]))
-    return max(1, int(_ROOM_TO_SPARE * lengths))
+    return _whole(lengths, last.period_s / pass_s)
 
 
 def _tail_s(last: Switching, dips_s: FloatArray) -> float:

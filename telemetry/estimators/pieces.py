@@ -26,7 +26,7 @@ from telemetry.signals import runs, spans
 __all__ = ["estimate_pieces"]
 
 _JOIN_S, _LEAST_SICK_S, _AT_ONSET_S = 1.0, 0.5, 0.5
-_DRAWS, _NEAR_S = 200, 0.5
+_DRAWS, _NEAR_S = 100, 0.5
 _BAND = (0.05, 0.95)
 _STATES = {0: "stuck_clear", 1: "stuck_broken"}
 
