@@ -23,7 +23,7 @@ _MISREAD = 0.02
 """Chance that a sound beam reads wrong at one instant (a piece askew, an edge not yet seen)."""
 _SEEN, _SILENT_PER_S, _FALSE_EDGE = 0.4, 0.04, 0.3
 """Weight of a move whose beam changes just then; of moves that a sound beam missed; of a change alone."""
-_UNSEEN_PER_S, _UNSEEN_ENTRY_PER_S = 3.0, 0.075
+_UNSEEN_PER_S, _UNSEEN_ENTRY_PER_S = 3.0, 0.15
 """Moves past a beam that tells nothing: as fast as pieces pass, as often as they come in."""
 _FOLLOW, _FOLLOW_PER_S, _ENTER_TOUCHING_PER_S = 0.15, 0.4, 0.02
 """Two touching pieces moving up together, so that the beam does not clear between them: at each step of a
@@ -162,7 +162,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight = np.tile(_seen_weights(space, evidence, moment), (space.beams + 1, 1))
     passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
     past_sick = np.where(_held_back(space, evidence, moment), silent, passing)
-    past_sick[_entries(space)] = _UNSEEN_ENTRY_PER_S * moment.step_s
+    past_sick[_entries(space)] = _unseen_entry(space) * moment.step_s
     sick = np.arange(-1, space.beams)[:, None]
     weight = np.where((moves.beam == sick) & (sick >= 0), past_sick, weight)
     backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
@@ -179,10 +179,10 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight = np.where(_at_edge(space, moment), _SEEN, silent)
     slips = moves.kind == Move.PASS
     weight[slips] = np.maximum(silent, _missed(evidence, moment)[moves.beam[slips]])
-    weight[moves.kind == Move.ENTER_PAST] = evidence.ways.missed[0] * _UNSEEN_ENTRY_PER_S * moment.step_s
+    weight[moves.kind == Move.ENTER_PAST] = evidence.ways.missed[0] * _unseen_entry(space) * moment.step_s
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
-    weight[unseen & _entries(space)] = _UNSEEN_ENTRY_PER_S * moment.step_s
+    weight[unseen & _entries(space)] = _unseen_entry(space) * moment.step_s
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
     return np.asarray(weight)
@@ -191,6 +191,11 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
 def _entries(space: StateSpace) -> BoolArray:
     """The moves of a piece that comes in to the first beam, or past it in one step, (M,)."""
     return np.asarray((space.moves.kind == Move.ENTER) | (space.moves.kind == Move.ENTER_PAST))
+
+
+def _unseen_entry(space: StateSpace) -> float:
+    """How often a piece comes in unseen by each of the moves that there are for it, per second."""
+    return _UNSEEN_ENTRY_PER_S / (2 if (space.moves.kind == Move.ENTER_PAST).any() else 1)
 
 
 def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:

@@ -52,8 +52,8 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
     told = ~(evidence.gap & (evidence.level == UNREAD).all(axis=1))
     t_s, direction = evidence.t_s[told], evidence.direction[told]
     inside = (t_s >= match.start_s) & (t_s <= match.end_s + 1.0)
-    came, left = _came_and_left(space, path[None, told], direction)
     drawn_came, drawn_left = _came_and_left(space, drawn[:, told], direction)
+    came, left = (_median_counts(number) for number in (drawn_came, drawn_left))
     entries_s, releases_s = (_instants(t_s, number[0], inside) for number in (came, left))
     return Pieces(
         collected=_count(came[0, inside], drawn_came[:, inside]),
@@ -86,6 +86,12 @@ def _came_and_left(space: StateSpace, paths: IntArray, direction: IntArray) -> t
     at_first = np.diff(space.slots[paths, 0], axis=1, prepend=space.slots[paths[:, :1], 0])
     spat = (change < 0) & (at_first < 0) & ((space.beams > 1) | (direction < 0))
     return np.maximum(change, 0), np.where(spat, 0, np.maximum(-change, 0))
+
+
+def _median_counts(drawn: IntArray) -> IntArray:
+    """How many at each instant, (1, T), so that their number until then is the median of the drawn ones."""
+    until_then = np.quantile(np.cumsum(drawn, axis=1), 0.5, axis=0, method="inverted_cdf")
+    return np.asarray(np.diff(until_then, prepend=0).astype(np.intp)[None])
 
 
 def _count(likely: IntArray, drawn: IntArray) -> Count:

@@ -1,7 +1,8 @@
 """How right the story of the pieces is: `python -m tests.benchmarks.piece_accuracy`.
 
 Simulates robots with each beam dead, dying, stuck, loose and chattering in turn, reads their logs back and
-compares the count at every instant, the totals, their ranges, the releases and the cycles with the truth.
+compares the count at every instant, the totals, their ranges, the releases and the cycles with the truth; and
+what it says of how sure it is with how often it is right.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import numpy as np
 
 from telemetry.analysis import Analysis
 from telemetry.estimators.cycles import SAME_VOLLEY_S
+from tests.benchmarks.piece_calibration import Calibration
 from tests.benchmarks.piece_population import piece_cases
 from tests.benchmarks.simulated import Judged, judged
 
@@ -41,6 +43,7 @@ class Tally:
     told: int = 0
     cycles: int = 0
     cycles_right: int = 0
+    calibration: Calibration = field(default_factory=Calibration)
 
 
 def measure(folder: Path, *, quick: bool, seed: int, only: str, remarks: bool) -> Mapping[str, Tally]:
@@ -52,7 +55,8 @@ def measure(folder: Path, *, quick: bool, seed: int, only: str, remarks: bool) -
         for one in judged(case, folder):
             robot, trouble = case.name.split("-", 1)
             kind = trouble.rsplit("-", 1)[0]
-            for row in (kind, f"robot {robot}, {'healthy' if case.clean else 'faulty'}"):
+            health = "healthy" if case.clean else "faulty"
+            for row in (kind, f"robot {robot}, {health}", f"all, {health}"):
                 _count(rows[row], one)
             if remarks:
                 alone = Tally()
@@ -81,6 +85,7 @@ def _count(tally: Tally, one: Judged) -> None:
     found = _paired(released, np.array(pieces.releases_s), _RELEASE_S)
     tally.releases, tally.told = tally.releases + len(released), tally.told + len(pieces.releases_s)
     tally.found += found
+    tally.calibration.add(pieces, truth, collected)
     ends = _volley_ends(truth)
     told = np.array([cycle.end_s for cycle in one.analysis.cycles if not cycle.open])
     tally.cycles += len(ends)
@@ -157,6 +162,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             remarks=asked.remarks,
         )
     print(report(rows))
+    for row in ("all, healthy", "all, faulty"):
+        if row in rows:
+            print(f"\nHow sure it is of {row}:\n\n{rows[row].calibration.report()}")
     return 0
 
 
