@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,13 +10,13 @@ from markupsafe import Markup
 
 from reports.drawing import Axis, at, label, path, stretched, tag
 from reports.envelope import line_path
-from reports.lanes import Strip
+from reports.lanes import LETTER_SHARE, Strip
 from reports.power_lanes import greatest, nice_ceiling
 from reports.readings import grid_of
 from reports.sensor_lanes import switching_bars
 from reports.story_lanes import ticks
 from reports.words import clock, counted, duration, heading, number
-from telemetry.analysis import Analysis
+from telemetry.analysis import Analysis, Contact
 from telemetry.finding import Finding
 from telemetry.log import FloatArray, Kind
 from telemetry.records.motors import MotorTrace
@@ -32,6 +32,7 @@ _BAND_PX = 9
 _COLUMNS = 600
 _MOMENTS = ("t_s", "lowest_t_s", "peak_s", "peak_t_s", "first_contradiction_s")
 _LEVEL_ROOM_PX = 11
+_LINE_PX = 44
 _PEAK_SHARE = 0.12
 _SHOWN_WHOLE = (
     "load_share",
@@ -130,18 +131,22 @@ def _extent(finding: Finding, axis: Axis, height_px: float) -> Markup:
 
 def _moments(finding: Finding, axis: Axis, height_px: float) -> list[Markup]:
     """The instants that the evidence names: a full line down through all rows."""
-    named = [finding.evidence.get(key) for key in _MOMENTS]
-    shown = [t for t in named if isinstance(t, int | float) and axis.start_s <= t <= axis.end_s]
+    shown = [t_s for t_s in _named_s(finding) if axis.start_s <= t_s <= axis.end_s]
     return [
         tag("line", {"class": "moment-line", "x1": x, "x2": x, "y1": _BAND_PX, "y2": f"{height_px:g}"})
         for x in map(axis.percent, shown)
     ]
 
 
+def _named_s(finding: Finding) -> list[float]:
+    named = [finding.evidence.get(key) for key in _MOMENTS]
+    return [float(t_s) for t_s in named if isinstance(t_s, int | float)]
+
+
 def _rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
     yield from _SUBJECT_ROWS.get(finding.role, _log_rows)(analysis, finding, strip)
     if analysis.contacts and finding.role in ("beam", "limit", "harness", "supply", "range", "indicator"):
-        yield _contact_row(analysis, strip)
+        yield _contact_row(analysis, finding, strip)
 
 
 def _beam_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_Row]:
@@ -320,33 +325,55 @@ def _line_row(
     line = line_path(t_s, values, strip.axis, *bounds)
     base = path("g", "M0 0H1200M0 100H1200")
     dotted = [path("limit-line", f"M0 {(high - value) / (high - low) * 100:.0f}H1200") for value, _ in inside]
-    named = [
-        label("100%", _level_y(value, bounds), words, kind="t s-small", anchor="end")
-        for value, words in inside
+    shares = np.clip((t_s - strip.axis.start_s) / strip.axis.span_s, -1.0, 2.0)
+    heights = (high - np.asarray(values, dtype=float)) / (high - low) * _LINE_PX
+    named = [_level_label(value, words, bounds, shares, heights) for value, words in inside]
+    return _Row(name, _LINE_PX, Markup("").join([stretched(base, *dotted, path(f"l l-{pen}", line)), *named]))
+
+
+def _level_label(
+    value: float, words: str, bounds: tuple[float, float], shares: FloatArray, heights: FloatArray
+) -> Markup:
+    """A threshold's name above or below its line, at the end where the signal is least in the way."""
+    line = (bounds[1] - value) / (bounds[1] - bounds[0]) * _LINE_PX
+    wide = (len(words) + 1) * LETTER_SHARE
+    baselines = [line - 3] if line > _LEVEL_ROOM_PX + 3 else []
+    baselines += [line + _LEVEL_ROOM_PX] if line < _LINE_PX - _LEVEL_ROOM_PX else []
+    places = [(end, y) for y in baselines or [line - 3] for end in (1.0, 0.0)]
+
+    def in_the_way(place: tuple[float, float]) -> int:
+        end, y = place
+        near = shares > 1 - wide if end else shares < wide
+        near &= (shares >= 0) & (shares <= 1)
+        return int((near & (heights > y - _LEVEL_ROOM_PX) & (heights < y + 2)).sum())
+
+    end, y = min(places, key=in_the_way)
+    return label(f"{end:.0%}", y, words, kind="t s-small", anchor="end" if end else "start")
+
+
+def _contact_row(analysis: Analysis, finding: Finding, strip: Strip) -> _Row:
+    """A line for each hit, its peak on the side where neither a hit nor an edge of the trouble stands."""
+    axis = strip.axis
+    shown = [contact for contact in analysis.contacts if axis.covers(contact.t_s, contact.t_s)]
+    lines_s = [*(contact.t_s for contact in shown), finding.start_s, finding.end_s, *_named_s(finding)]
+    shares = [axis.share(t_s) for t_s in lines_s if axis.start_s <= t_s <= axis.end_s]
+    marks = [
+        at(axis.percent(hit.t_s), 0, path("hit-line", "M0 0V20"), _peak(hit, axis.share(hit.t_s), shares))
+        for hit in shown
     ]
-    return _Row(name, 44, Markup("").join([stretched(base, *dotted, path(f"l l-{pen}", line)), *named]))
-
-
-def _level_y(value: float, bounds: tuple[float, float]) -> float:
-    """The baseline of a threshold's name: just above its line, or below it near the top."""
-    y = (bounds[1] - value) / (bounds[1] - bounds[0]) * 44
-    return y - 3 if y > _LEVEL_ROOM_PX + 3 else y + _LEVEL_ROOM_PX
-
-
-def _contact_row(analysis: Analysis, strip: Strip) -> _Row:
-    shown = [contact for contact in analysis.contacts if strip.axis.covers(contact.t_s, contact.t_s)]
-    marks, free_from = [], 0.0
-    for contact in shown:
-        share = strip.axis.share(contact.t_s)
-        peak = tag("text", {"x": 7, "y": 14, "class": "t n"}, number(contact.peak_g, "g", 2))
-        named = share >= free_from
-        marks.append(
-            at(strip.axis.percent(contact.t_s), 0, path("hit-line", "M0 0V20"), peak if named else Markup(""))
-        )
-        free_from = share + _PEAK_SHARE if named else free_from
     return _Row(
         "hits" if shown else "hits: none in these seconds", 20 if shown else 2, Markup("").join(marks)
     )
+
+
+def _peak(contact: Contact, share: float, lines: Sequence[float]) -> Markup:
+    """The peak of a hit at its right or its left, or nothing where lines stand on both sides."""
+    right = share + _PEAK_SHARE <= 1 and not any(share < line < share + _PEAK_SHARE for line in lines)
+    left = share - _PEAK_SHARE >= 0 and not any(share - _PEAK_SHARE < line < share for line in lines)
+    if not right and not left:
+        return Markup("")
+    place = {"x": 6, "y": 14} if right else {"x": -6, "y": 14, "text-anchor": "end"}
+    return tag("text", {**place, "class": "t n"}, number(contact.peak_g, "g", 2))
 
 
 def _peak_within(trace: MotorTrace, axis: Axis) -> float:

@@ -9,6 +9,7 @@ from itertools import accumulate
 from markupsafe import Markup
 
 from reports.drawing import at, label, path, tag
+from reports.lanes import LETTER_SHARE
 from reports.piece_lanes import STAGES
 from reports.power_lanes import nice_ceiling
 from reports.words import clock, counted, duration
@@ -67,8 +68,13 @@ def _bar(cycle: Cycle, contacts: tuple[Contact, ...], longest_s: float) -> Itera
     for contact in contacts:
         if cycle.start_s <= contact.t_s < cycle.end_s:
             yield at(_x(contact.t_s - cycle.start_s, longest_s), 12, path("hit", "M0-6 6 0 0 6-6 0z"))
-    x = f"{(_NAMES + (1 - 2 * _NAMES) * length_s / longest_s) * 100 + 0.8:.5g}%"
-    yield label(x, 16, f"{duration(length_s)}{', open' if cycle.open else ''}", kind="t n")
+    words, end = (
+        f"{duration(length_s)}{', open' if cycle.open else ''}",
+        (1 - 2 * _NAMES) * length_s / longest_s,
+    )
+    outside = _NAMES + end + (len(words) + 1) * LETTER_SHARE * 1.8 < 1
+    x = f"{(_NAMES + end) * 100 + (0.8 if outside else -0.8):.5g}%"
+    yield label(x, 16, words, kind="t n", anchor="start" if outside else "end")
 
 
 def _ticks(longest_s: float, height_px: int) -> Iterator[Markup]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from itertools import accumulate, pairwise
 from statistics import median
 
 import numpy as np
 from markupsafe import Markup
 
-from reports.drawing import Axis, at, label, path, stretched, tag
+from reports.drawing import COLUMNS, LEVELS, Axis, label, path, stretched, tag
 from reports.envelope import band_path, steps_path
 from reports.lanes import Lane, Strip
 from reports.readings import words_reading
@@ -20,6 +21,8 @@ __all__ = ["STAGES", "cycle_lane", "piece_lane"]
 
 STAGES = ("collect", "load", "carry", "release")
 """The stages of a cycle that follow each other."""
+
+_BAR_TOP_PX, _BAR_PX = 12, 24
 
 
 def piece_lane(analysis: Analysis, pieces: Pieces, strip: Strip) -> Lane:
@@ -66,7 +69,8 @@ def cycle_lane(analysis: Analysis, strip: Strip) -> Lane:
     axis, cycles = strip.axis, analysis.cycles
     bars = [_cycle_bar(cycle, axis) for cycle in cycles]
     releases = analysis.pieces.releases_s if analysis.pieces else ()
-    marks = [at(axis.percent(t), 0, path("release", "M0 9 4 1H-4z")) for t in releases]
+    blocks = stretched(*_stage_paths(cycles, axis), top=_BAR_TOP_PX, height=_BAR_PX)
+    marks = stretched(path("release", "".join(f"M{_unit(t, axis)} 0V{LEVELS}" for t in releases)), height=8)
     closed = [cycle.end_s - cycle.start_s for cycle in cycles if not cycle.open]
     typical = f", median {duration(median(closed))}" if closed else ""
     told = [change for cycle in cycles for change in _stage_words(cycle)]
@@ -76,28 +80,36 @@ def cycle_lane(analysis: Analysis, strip: Strip) -> Lane:
         key="cycles",
         group="match",
         name="Cycles",
-        span="▾ a release",
+        span="tick = a release",
         summary=f"{flow}, {counted(len(releases), 'release')}.",
         rest=flow,
         height_px=40,
-        drawing=Markup("").join([*bars, *marks]),
+        drawing=Markup("").join([blocks, *bars, marks]),
         readings=(words_reading(strip.grid, told),),
         linked=True,
     )
 
 
+def _unit(t_s: float, axis: Axis) -> str:
+    return f"{axis.share(t_s) * COLUMNS:.1f}"
+
+
+def _stage_paths(cycles: Sequence[Cycle], axis: Axis) -> Iterator[Markup]:
+    """All blocks of a stage as one path: few shapes to move while the strip is zoomed."""
+    for kind in STAGES:
+        spans = [(a, b) for cycle in cycles for stage, a, b in _stages(cycle) if stage == kind]
+        blocks = [f"M{_unit(a, axis)} 0H{_unit(b, axis)}V{LEVELS}H{_unit(a, axis)}z" for a, b in spans]
+        yield path(f"stage stage-{kind}", "".join(blocks))
+
+
 def _cycle_bar(cycle: Cycle, axis: Axis) -> Markup:
-    stages = [_block(f"stage stage-{stage}", a, b, axis) for stage, a, b in _stages(cycle)]
-    frame = _block("cycle open" if cycle.open else "cycle", cycle.start_s, cycle.end_s, axis)
+    place = {"x": axis.percent(cycle.start_s), "width": axis.width(cycle.start_s, cycle.end_s)}
+    kind = "cycle open" if cycle.open else "cycle"
+    frame = tag("rect", {"class": kind, "y": _BAR_TOP_PX, "height": _BAR_PX, **place})
     middle = f"{(axis.share(cycle.start_s) + axis.share(cycle.end_s)) * 50:.6g}%"
     text = label(middle, 28, str(cycle.number), kind="t tc")
     name = f"Cycle {cycle.number}, {duration(cycle.end_s - cycle.start_s)}"
-    return tag("a", {"href": f"#cycle-{cycle.number}", "aria-label": name}, *stages, frame, text)
-
-
-def _block(kind: str, start_s: float, end_s: float, axis: Axis) -> Markup:
-    place = {"x": axis.percent(start_s), "width": axis.width(start_s, end_s)}
-    return tag("rect", {"class": kind, "y": 12, "height": 24, **place})
+    return tag("a", {"href": f"#cycle-{cycle.number}", "aria-label": name}, frame, text)
 
 
 def _stages(cycle: Cycle) -> list[tuple[str, float, float]]:

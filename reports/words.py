@@ -76,6 +76,7 @@ _LABELS = {
     "like_16_mm2_lead_m": "m of 16 mm² lead with as much",
     "open_at_end": "still so at the end of the log",
 }  # fmt: skip
+_NAMES = ("limit", "motor", "other_end")
 _INSTANTS = ("_t_s", "first_contradiction_s", "peak_s")
 _UNITS = (
     ("_ohm", "Ω"), ("_mohm", "mΩ"), ("_wh", "Wh"), ("_nm", "N·m"), ("_lbf", "lbf"), ("_rpm", "rpm"),
@@ -197,6 +198,8 @@ def evidence_words(key: str, value: object) -> tuple[str, str]:
     """One piece of evidence as a label and a figure: (`peak_a`, 61.04) is (`peak`, `61.0 A`)."""
     unit = next(((ending, symbol) for ending, symbol in _UNITS if key.endswith(ending)), ("", ""))
     label = _LABELS.get(key) or key.removesuffix(unit[0]).replace("_", " ") or key
+    if key in _NAMES and isinstance(value, str):
+        return label, value
     if key.endswith("_ohm") and (small := _milliohms(value)) is not None:
         return label, _evidence_value(small, "mΩ", is_share=False)
     return label, _evidence_value(value, unit[1], "share" in key)

@@ -106,7 +106,7 @@ const stretch = (() => {
       else inSight.delete(target);
     }
     settle();
-  }, { rootMargin: "60px 0px" });
+  }, { rootMargin: "24px 0px" });
   for (const lane of plots.keys()) watcher.observe(lane);
 
   new ResizeObserver(([entry]) => {

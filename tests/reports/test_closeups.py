@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from reports.closeups import close_up
-from telemetry.analysis import Analysis
+from telemetry.analysis import Analysis, Contact
 from telemetry.finding import KINDS, Finding, Severity
 from tests.reports.synthetic_match import bare_analysis, synthetic_analysis
 
@@ -50,6 +52,27 @@ def test_the_threshold_is_drawn_and_named(analysis: Analysis, kind: str, role: s
 
     assert words in drawing
     assert 'class="limit-line"' in drawing
+
+
+@pytest.mark.parametrize(("still_first", "side"), [(True, 'x="100%"'), (False, 'x="0%"')])
+def test_the_threshold_is_named_where_the_line_is_not(
+    analysis: Analysis, still_first: bool, side: str
+) -> None:
+    feed = analysis.motors["feed"]
+    share = np.where((feed.t_s < 62.0) == still_first, 0.1, 0.9)
+    known = replace(analysis, motors={**analysis.motors, "feed": replace(feed, speed_share=share)})
+    drawing = str(close_up(known, finding("stall", "motor")).drawing)
+
+    (named,) = re.findall(r"<text[^>]*>stalled below 0\.05", drawing)
+    assert side in named
+
+
+def test_a_hit_is_not_named_across_a_line(analysis: Analysis) -> None:
+    hits = tuple(Contact(t_s, 4.0, 0.1, "accelerometer") for t_s in (59.5, 60.05, 63.9))
+    drawing = str(close_up(replace(analysis, contacts=hits), finding("dropout", "beam")).drawing)
+
+    told = re.findall(r'x="(-?6)"[^>]*>4\.0', drawing)
+    assert told == ["-6", "6", "-6"]
 
 
 def test_the_moment_is_marked(analysis: Analysis) -> None:
