@@ -133,7 +133,7 @@ def _row(told: Mapping[str, str], line: int, ledger: Ledger) -> SheetRow:
     if start and start_s is None:
         ledger.add(
             "unreadable_cell", 1,
-            "{count} start time(s) are no time like 14:05 or 2030-05-04T14:05{where}; left out.", line=line,
+            "{count} start time(s) could not be read{where}; write 14:05 or 2030-05-04T14:05.", line=line,
         )  # fmt: skip
     return SheetRow(
         file=Path(told.get("file", "").replace("\\", "/")).name,

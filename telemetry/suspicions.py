@@ -20,19 +20,22 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
     """How often a beam flickered as a loose lead does, with nothing to gainsay it, and no finding tells it.
 
     Counted are stretches in which the story of the pieces takes it for out after a flicker, and flickers
-    apart from those. What a finding of chatter explains is left out.
+    apart from those. What is mostly chatter is left out; that a silence begins so is what a loose lead does.
     """
     judged = beam in known.beams and beam in known.honest_dwell_s
     if not judged or known.pieces is None or known.guesses:
         return 0
-    told = _told(known, beam)
+    out, chatter = _told(known, beam, "dropout"), _told(known, beam, "chatter")
     silent = [
         (stretch.start_s, stretch.end_s)
         for stretch in known.pieces.beam_health.get(beam, ())
-        if stretch.flickered and not _met(stretch.start_s, stretch.end_s, told)
+        if stretch.flickered
+        and not _met(stretch.start_s, stretch.end_s, out)
+        and _shared_s(stretch.start_s, stretch.end_s, chatter) < (stretch.end_s - stretch.start_s) / 2
     ]
+    told = out + chatter + silent
     flickers_s = _flickers_s(known, beam)
-    alone_s = [t_s for t_s in flickers_s if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told + silent)]
+    alone_s = [t_s for t_s in flickers_s if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told)]
     return len(silent) + int(len(alone_s) > 0) + int((np.diff(alone_s) > _ONE_OUTAGE_S).sum())
 
 
@@ -45,13 +48,12 @@ def _flickers_s(known: Analysis, beam: str) -> list[float]:
     return [float(t_s) for t_s in flickers_s]
 
 
-def _told(known: Analysis, beam: str) -> _Spans:
-    """What findings tell of the beam or its harness already."""
+def _told(known: Analysis, beam: str, kind: str) -> _Spans:
+    """What findings of a kind tell of the beam or its harness already."""
     return [
         (finding.start_s, finding.end_s)
         for finding in known.findings
-        if finding.kind in ("dropout", "chatter")
-        and (finding.subject == beam or beam in _lost(finding.evidence.get("lost")))
+        if finding.kind == kind and (finding.subject == beam or beam in _lost(finding.evidence.get("lost")))
     ]
 
 
@@ -61,3 +63,7 @@ def _lost(devices: object) -> list[object]:
 
 def _met(start_s: float, end_s: float, spans: _Spans) -> bool:
     return any(start_s < until_s and from_s < end_s for from_s, until_s in spans)
+
+
+def _shared_s(start_s: float, end_s: float, spans: _Spans) -> float:
+    return sum(max(0.0, min(end_s, until_s) - max(start_s, from_s)) for from_s, until_s in spans)

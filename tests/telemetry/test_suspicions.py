@@ -58,12 +58,18 @@ def test_a_flicker_beside_a_silence_is_not_counted_again() -> None:
     "told",
     [
         _finding("dropout", 21.5, 30.5),
-        _finding("chatter", 29.0, 30.0),
+        _finding("chatter", 22.0, 30.0),
         _finding("dropout", 21.5, 30.5, subject="tower loom", lost=["middle", "entry"]),
     ],
 )
 def test_what_a_finding_tells_is_not_suspected_besides(told: Finding) -> None:
     assert suspected_dropouts(_known(OUT, flickers_s=(30.2,), findings=(told,)), "entry") == 0
+
+
+def test_a_silence_that_begins_with_a_burst_of_chatter_is_suspected_all_the_same() -> None:
+    burst = _finding("chatter", 21.5, 25.9)
+    assert suspected_dropouts(_known(OUT, flickers_s=(25.0,), findings=(burst,)), "entry") == 1
+    assert suspected_dropouts(_known(OUT, findings=(_finding("chatter", 21.5, 26.1),)), "entry") == 0
 
 
 def test_what_is_told_of_another_beam_changes_nothing() -> None:
