@@ -325,10 +325,20 @@ def _line_row(
     line = line_path(t_s, values, strip.axis, *bounds)
     base = path("g", "M0 0H1200M0 100H1200")
     dotted = [path("limit-line", f"M0 {(high - value) / (high - low) * 100:.0f}H1200") for value, _ in inside]
-    shares = np.clip((t_s - strip.axis.start_s) / strip.axis.span_s, -1.0, 2.0)
-    heights = (high - np.asarray(values, dtype=float)) / (high - low) * _LINE_PX
-    named = [_level_label(value, words, bounds, shares, heights) for value, words in inside]
+    named = _level_labels(inside, t_s, values, bounds, strip.axis) if inside else []
     return _Row(name, _LINE_PX, Markup("").join([stretched(base, *dotted, path(f"l l-{pen}", line)), *named]))
+
+
+def _level_labels(
+    levels: Sequence[tuple[float, str]],
+    t_s: FloatArray,
+    values: FloatArray,
+    bounds: tuple[float, float],
+    axis: Axis,
+) -> list[Markup]:
+    shares = (t_s - axis.start_s) / axis.span_s
+    heights = (bounds[1] - np.asarray(values, dtype=float)) / (bounds[1] - bounds[0]) * _LINE_PX
+    return [_level_label(value, words, bounds, shares, heights) for value, words in levels]
 
 
 def _level_label(
