@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,7 +25,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["FORMATS", "cycle_figure", "dwell_figure", "figure_files", "motor_map_figure", "strip_figure"]
+__all__ = [
+    "FORMATS",
+    "cycle_figure",
+    "dwell_figure",
+    "figure_file",
+    "figure_files",
+    "motor_map_figure",
+    "strip_figure",
+]
 
 FORMATS = ("png", "pdf", "svg")
 
@@ -47,14 +56,19 @@ def figure_files(analysis: Analysis, kind: str) -> Iterator[tuple[str, bytes]]:
     """
     if kind not in FORMATS:
         raise ValueError(f"no figure can be written as {kind!r}; choose {', '.join(FORMATS)}")
-    from matplotlib import rc_context
-
     for name, draw in _FIGURES.items():
-        with rc_context(_STYLE):
-            figure = draw(analysis)
-            content = _written(figure, kind) if figure is not None else b""
+        content = figure_file(partial(draw, analysis), kind)
         if content:
             yield f"{name}.{kind}", content
+
+
+def figure_file(draw: Callable[[], Figure | None], kind: str) -> bytes:
+    """What `draw` draws in our style, as the content of a file of that kind; empty where it is nothing."""
+    from matplotlib import rc_context
+
+    with rc_context(_STYLE):
+        figure = draw()
+        return b"" if figure is None else _written(figure, kind)
 
 
 def _written(figure: Figure, kind: str) -> bytes:

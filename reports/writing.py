@@ -22,6 +22,7 @@ from telemetry.event import Event, Unusable, event_of
 __all__ = [
     "WriteError",
     "write_event",
+    "write_event_figures",
     "write_event_page",
     "write_figures",
     "write_match",
@@ -68,6 +69,14 @@ def write_figures(analysis: Analysis, folder: Path, kind: str) -> None:
     from reports.figures import figure_files
 
     for name, content in figure_files(analysis, kind):
+        _write_whole(folder / "figures" / name, partial(_write_synced, content=content))
+
+
+def write_event_figures(event: Event, folder: Path, kind: str) -> None:
+    """Writes the figures of the event as `kind` (png, pdf or svg) into `figures/` beside its page."""
+    from reports.event_figures import event_figure_files
+
+    for name, content in event_figure_files(event, kind):
         _write_whole(folder / "figures" / name, partial(_write_synced, content=content))
 
 

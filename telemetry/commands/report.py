@@ -58,7 +58,7 @@ _PRINTED_TRENDS = 5
 )  # fmt: skip
 @click.option(
     "--figures", type=click.Choice(("png", "pdf", "svg")),
-    help="Write strip, cycles, motor maps and dwells as files too.",
+    help="Write strip, cycles, motor maps, dwells and trends as files too.",
 )  # fmt: skip
 @json_option
 @limit_options
@@ -83,7 +83,7 @@ def report(
     """
     from reports.event_records import event_json
     from reports.json_values import json_text
-    from reports.writing import write_event_page
+    from reports.writing import write_event_figures, write_event_page
     from telemetry.commands.warm_starts import warm_tasks
     from telemetry.event import event_from
 
@@ -102,6 +102,8 @@ def report(
         done = [again.get(place, one) for place, one in enumerate(done)]
         event = event_from(_facts(done), unusable=_unusable(done), sheet=sheet)
     write_event_page(event, out)
+    if figures is not None:
+        write_event_figures(event, out, figures)
     if as_json:
         click.echo(json_text(event_json(event)), nl=False)
     else:
@@ -129,6 +131,8 @@ def print_event(event: Event, facts: Sequence[MatchFacts], out: Path) -> None:
             click.echo(f"  {severity}: {shown(why, 160)}")
     for trend in event.worsening[:_PRINTED_TRENDS]:
         click.echo(f"Getting worse: {shown(trend.text, 240)}")
+    for step in event.battery_steps:
+        click.echo(f"Getting worse: {shown(f'{step.battery}: {step.text}', 240)}")
     click.echo(f"Open {out / 'index.html'}")
 
 
