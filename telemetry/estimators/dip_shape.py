@@ -11,11 +11,11 @@ import numpy as np
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import at_instants, period_s
 
-__all__ = ["with_matched_dips"]
+__all__ = ["noise_by_bends", "with_matched_dips"]
 
 _BEFORE_S, _AFTER_S = 0.1, 0.25
 _LEAST_BEFORE, _LEAST_AFTER = 2, 3
-_LEAST_DIPS = 4
+_LEAST_DIPS, _LEAST_STEPS = 4, 8
 _LEAST_DEPTH, _NOISE_TIMES = 0.2, 5.0
 """A dip is at least a fifth as deep as the usual one, and five times the noise of that depth: among the ten
 thousand samples of a match normal noise comes so far less than once in a hundred matches."""
@@ -28,9 +28,9 @@ def with_matched_dips(
 ) -> FloatArray:
     """The onsets given and those of further dips of their shape, in order, (k,).
 
-    `signal` (n,) falls at each dip; only where `running` (n,) holds throughout are dips looked for. Where fewer
-    than four of the onsets given stand alone nothing is learned. Dips nearer to each other than the shape is
-    long are those given only.
+    `signal` (n,) falls at each dip; only where `running` (n,) holds throughout are dips looked for. Where
+    fewer than four of the onsets given stand alone nothing is learned. Dips nearer to each other than the
+    shape is long are those given only.
     """
     step_s = period_s(t_s)
     if len(onsets_s) < _LEAST_DIPS or step_s == 0:
@@ -46,8 +46,21 @@ def with_matched_dips(
     depth = np.correlate(even, shape, mode="valid") / (shape @ shape)
     steady = at_instants(t_s, running.astype(float), grid_s) > 0
     whole = np.convolve(steady, np.ones(length), mode="valid") > length - 0.5
-    found = _peaks(np.where(whole, depth, -np.inf), begins, length)
+    noise = noise_by_bends(even[steady]) / np.sqrt(shape @ shape)
+    least = max(_LEAST_DEPTH, _NOISE_TIMES * float(noise))
+    found = _peaks(np.where(whole, depth, -np.inf), begins, length, least)
     return np.sort(np.concatenate((onsets_s, grid_s[found + before])))
+
+
+def noise_by_bends(signal: FloatArray) -> float:
+    """Standard deviation of the noise, from the smallest quarter of the bends: those of steady running.
+
+    A bend, x[i-1] - 2 x[i] + x[i+1], is nought where the signal rises or falls evenly. For normal noise the
+    lower quartile of its size is 0.3186·√6 standard deviations.
+    """
+    if len(signal) < _LEAST_STEPS:
+        return 0.0
+    return float(np.percentile(np.abs(np.diff(signal, 2)), 25) / (_LOWER_QUARTILE * np.sqrt(6)))
 
 
 def _shape(signal: FloatArray, begins: np.ndarray, length: int) -> FloatArray | None:
@@ -64,15 +77,11 @@ def _shape(signal: FloatArray, begins: np.ndarray, length: int) -> FloatArray | 
     return np.asarray(shape) if (shape @ shape) > 0 else None
 
 
-def _peaks(depth: FloatArray, known: np.ndarray, length: int) -> np.ndarray:
-    """Where the depth is greatest within a shape's length, away from what is known, and great enough, (k,)."""
-    told = np.isfinite(depth)
-    if not told.any():
-        return np.empty(0, dtype=np.intp)
-    noise = float(np.percentile(np.abs(depth[told]), 25)) / _LOWER_QUARTILE
+def _peaks(depth: FloatArray, known: np.ndarray, length: int, least: float) -> np.ndarray:
+    """Where the depth is greatest within a shape's length, away from the known, and great enough, (k,)."""
     free = depth.copy()
     for begin in known:
         free[max(begin - length, 0) : begin + length] = -np.inf
     around = np.pad(free, length, constant_values=-np.inf)
     greatest = np.lib.stride_tricks.sliding_window_view(around, 2 * length + 1).max(axis=1)
-    return np.flatnonzero((free == greatest) & (free > max(_LEAST_DEPTH, _NOISE_TIMES * noise)))
+    return np.flatnonzero((free == greatest) & (free > least))

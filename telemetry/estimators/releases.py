@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from telemetry.estimators.dip_shape import with_matched_dips
+from telemetry.estimators.dip_shape import noise_by_bends, with_matched_dips
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
@@ -27,9 +27,9 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
     """Instants at which the launcher met a piece, shape (k,); empty where it cannot be told.
 
     A dip is a fall of speed below its highest of the 0.12 s before, by at least 2 % of the running speed and
-    seven times the noise, while the wheel is up to speed; and what has the shape of such dips though it is not
-    as deep. Without a speed channel its back-EMF serves, in which the bump of current at each release is a dip;
-    where that cannot be told, the current alone.
+    seven times the noise, while the wheel is up to speed; and what has the shape of such dips though it is
+    not as deep. Without a speed channel its back-EMF serves, in which the bump of current at each release is
+    a dip; where that cannot be told, the current alone.
     """
     trace = motors.get(robot.launcher.motor) if robot.launcher else None
     if trace is None or len(trace.t_s) < 10:
@@ -70,7 +70,7 @@ def _bumps(trace: MotorTrace) -> FloatArray:
     before = -_highest_before(-current, width)
     steady = _highest_before((~settled).astype(float), width) == 0
     rise = np.where(steady, current - before, 0.0)
-    least = max(_LEAST_BUMP * usual, _NOISE_TIMES * _noise(current[settled]))
+    least = max(_LEAST_BUMP * usual, _NOISE_TIMES * noise_by_bends(current[settled]))
     onsets_s = _onsets(trace.t_s, rise > least)
     return with_matched_dips(trace.t_s, -current, settled, onsets_s)
 
@@ -101,19 +101,8 @@ def _falls(t_s: FloatArray, speed: FloatArray, driven: np.ndarray) -> FloatArray
     before = _highest_before(speed, max(1, round(_LOOKBACK_S / apart_s)))
     drop = before - speed
     running = driven & (before > _UP_TO_SPEED * top)
-    deep = drop > max(_LEAST_DROP * top, _NOISE_TIMES * _noise(speed[running]))
+    deep = drop > max(_LEAST_DROP * top, _NOISE_TIMES * noise_by_bends(speed[running]))
     return _onsets(t_s, running & deep)
-
-
-def _noise(speed: FloatArray) -> float:
-    """Standard deviation of the noise, from the smallest quarter of the bends: those of steady running.
-
-    A bend, x[i-1] - 2 x[i] + x[i+1], is nought where the speed is won back evenly. For normal noise the lower
-    quartile of its size is 0.3186·√6 standard deviations.
-    """
-    if len(speed) < _LEAST_STEPS:
-        return 0.0
-    return float(np.percentile(np.abs(np.diff(speed, 2)), 25) / (0.3186 * np.sqrt(6)))
 
 
 def _highest_before(x: FloatArray, width: int) -> FloatArray:

@@ -89,3 +89,32 @@ def test_the_launcher_is_up_to_speed_from_six_tenths_on() -> None:
     )
     at_s, up = launcher_running(ROBOT, trace_motors(log, ROBOT))
     assert list(zip(at_s.tolist(), up.tolist(), strict=True)) == [(0, 0), (7, 1), (20, 0)]
+
+
+# By the current alone
+
+ALONE = robot_of('[launcher]\nmotor = "wheel"\n[motors.wheel]\ncurrent = "wheel_a"\n')
+
+
+def _bumps_s(t_s: FloatArray, *, bump_a: float = 30.0, noise_a: float = 0.3) -> list[float]:
+    """A wheel that draws much while it speeds up, little while it runs, and more after each release."""
+    current = np.where((t_s >= 3) & (t_s < 25), 10 + 80 * np.exp(-np.maximum(t_s - 3, 0) / 0.6), 0.0)
+    for at in RELEASES_S:
+        current += bump_a * np.where(t_s >= at, np.exp(-np.maximum(t_s - at, 0) / 0.15), 0)
+    current += noise_a * np.random.default_rng(4).standard_normal(len(t_s))
+    log = log_of(numbers("wheel_a", np.maximum(current, 0).tolist(), t_s.tolist()))
+    return [float(at) for at in launcher_dips(ALONE, trace_motors(log, ALONE))]
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 50.0, 250.0])
+def test_bumps_of_the_current_alone_tell_of_releases_and_speeding_up_does_not(rate_hz: float) -> None:
+    assert _bumps_s(clock(30, rate_hz)) == pytest.approx(RELEASES_S, abs=1 / rate_hz + 1e-9)
+
+
+@pytest.mark.parametrize(("bump_a", "number"), [(4.0, 0), (8.0, 4)])
+def test_a_bump_is_half_the_running_current(bump_a: float, number: int) -> None:
+    assert len(_bumps_s(clock(30, 50), bump_a=bump_a, noise_a=0.05)) == number
+
+
+def test_noise_of_the_current_is_no_release() -> None:
+    assert _bumps_s(clock(30, 50), bump_a=0.0, noise_a=2.0) == []
