@@ -23,7 +23,7 @@ LETTER_SHARE = 6.4 / 560
 """How much of the narrowest strip one letter takes."""
 
 _LONG_SHARE = 0.5
-"""A trouble that fills more than this of the strip is shown as a band above, not over the lane."""
+"""A trouble that fills more than this of the strip, or comes and goes, is a band above, not over the lane."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def fault_marks(faults: Sequence[Fault], axis: Axis, height_px: float) -> Markup
 
 def _hatch(finding: Finding, axis: Axis, height_px: float) -> Markup:
     share = axis.share(finding.end_s) - axis.share(finding.start_s)
-    long = share > _LONG_SHARE
+    long = share > _LONG_SHARE or "together_s" in finding.evidence
     top, height = (FAULT_BAND_PX - 5, 5.0) if long else (FAULT_BAND_PX, height_px - FAULT_BAND_PX)
     look = {"class": f"h h-{finding.severity}", "y": f"{top:g}", "height": f"{height:g}"}
     if share < 0.004:

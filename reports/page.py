@@ -152,11 +152,9 @@ def _findings(analysis: Analysis) -> list[dict[str, object]]:
 
 
 def _leading(findings: Sequence[Finding]) -> dict[tuple[str, str, str], int]:
-    """The number of the gravest, then surest, of the findings that are alike: it is told in full."""
+    """The number of the first of the gravest of the findings that are alike: it is told in full."""
     order = list(Severity)
-    ranked = sorted(
-        enumerate(findings, 1), key=lambda entry: (order.index(entry[1].severity), -entry[1].confidence)
-    )
+    ranked = sorted(enumerate(findings, 1), key=lambda entry: order.index(entry[1].severity))
     leading: dict[tuple[str, str, str], int] = {}
     for number, finding in ranked:
         leading.setdefault((finding.kind, finding.subject, finding.role), number)

@@ -59,12 +59,20 @@ def _urgency(finding: Finding) -> tuple[float, float]:
 
 
 def _beside(worst: Finding, group: Sequence[Finding]) -> list[Finding]:
-    """The first finding of each further kind or limit; a stall against a limit needs no advice of its own."""
+    """The first finding of each further kind or limit, those left out that come of another of the group.
+
+    A stall against a limit that was driven past comes of that; a dip comes of a resistance that rose.
+    """
     told = {(worst.kind, worst.subject): worst}
     for finding in sorted(group, key=_urgency):
         told.setdefault((finding.kind, finding.subject), finding)
     overrun = {finding.subject for finding in group if finding.kind == "limit_overrun"}
-    return [f for f in list(told.values())[1:] if f.evidence.get("limit") not in overrun]
+    risen = any(finding.kind == "source_resistance" for finding in group)
+    return [
+        f
+        for f in list(told.values())[1:]
+        if f.evidence.get("limit") not in overrun and not (risen and f.kind == "voltage_dip")
+    ]
 
 
 def _also(finding: Finding, worst: Finding) -> str:

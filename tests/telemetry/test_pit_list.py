@@ -91,6 +91,15 @@ def test_a_motor_driven_past_both_limits_and_stalled_there_is_one_job() -> None:
     assert job.text == "Reseat top (limit_overrun). Also: Reseat lift (stall)."
 
 
+def test_a_dip_under_a_resistance_that_rose_has_no_job_of_its_own() -> None:
+    rise = _finding("supply", kind="source_resistance", role="supply")
+    dip = _finding("supply", Severity.WATCH, kind="voltage_dip", role="supply")
+    (job,) = make_pit_list([rise, dip])
+    assert job.text == "Reseat supply (source_resistance)."
+    assert job.why == "source_resistance of supply at 10 s. (1 more finding of this part.)"
+    assert make_pit_list([dip])[0].text == "Reseat supply (voltage_dip)."
+
+
 def test_a_limit_and_a_motor_of_one_name_are_two_actions() -> None:
     found = [_finding("arm", role="limit"), _finding("arm", role="motor")]
     assert len(make_pit_list(found)) == 2
