@@ -101,8 +101,24 @@ def _summary(analysis: Analysis) -> str:
     hits = sum(slow.start_s <= contact.t_s < slow.end_s for contact in analysis.contacts)
     faulty_s = slow.faulty_sensor_s
     burdens = [counted(hits, "hit")] if hits else []
+    burdens += _stalls_within(analysis, slow)
     burdens += [f"{duration(faulty_s)} with a faulty sensor"] if faulty_s else []
+    burdens += ["the end of autonomous"] if _ends_autonomous(analysis, slow) else []
     return f"{told}. In the whole cycle: {', '.join(burdens)}." if burdens else f"{told}."
+
+
+def _ends_autonomous(analysis: Analysis, cycle: Cycle) -> bool:
+    phases = [phase for phase in analysis.match.phases if phase.phase == "autonomous"]
+    return any(cycle.start_s < phase.end_s < cycle.end_s for phase in phases)
+
+
+def _stalls_within(analysis: Analysis, cycle: Cycle) -> list[str]:
+    stalled = [
+        finding.subject
+        for finding in analysis.findings
+        if finding.kind == "stall" and finding.start_s < cycle.end_s and finding.end_s > cycle.start_s
+    ]
+    return [f"{name} stalled" for name in dict.fromkeys(stalled)]
 
 
 def _beyond_usual(cycle: Cycle, closed: list[Cycle], stage: str) -> float:

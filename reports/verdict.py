@@ -58,10 +58,11 @@ def motors_to_rest(analysis: Analysis) -> str | None:
 
     None where nothing is told of any motor.
     """
-    tired = _tired_motors(analysis)
+    tired, hottest = _tired_motors(analysis), _hottest_motor(analysis)
     told = [f"Motor to rest: {'; '.join(tired)}."] if tired else []
-    hottest = _hottest_motor(analysis)
-    return " ".join([*told, hottest] if hottest else told) or None
+    if not tired and hottest is not None and hottest.heat < 1:
+        told = ["No motor needs a rest."]
+    return " ".join([*told, hottest.words] if hottest else told) or None
 
 
 def _tired_motors(analysis: Analysis) -> list[str]:
@@ -76,7 +77,13 @@ def _tired_motors(analysis: Analysis) -> list[str]:
     return list(told.values())[:_MOST_TIRED]
 
 
-def _hottest_motor(analysis: Analysis) -> str | None:
+@dataclass(frozen=True)
+class _Hottest:
+    heat: float
+    words: str
+
+
+def _hottest_motor(analysis: Analysis) -> _Hottest | None:
     heats = {name: use.peak_heat for name, use in analysis.motor_use.items() if use.peak_heat is not None}
     if not heats:
         return None
@@ -84,10 +91,7 @@ def _hottest_motor(analysis: Analysis) -> str | None:
     end = analysis.motor_use[name].end_heat
     told = f"Hottest motor: {name}, at {percent(heats[name])} of what it can bear"
     told += f", {percent(end)} when the match ended" if end is not None else ""
-    too_hot = any(finding.kind == "overheat" and finding.subject == name for finding in analysis.findings)
-    return told + (
-        "; let it rest." if too_hot else "; no motor passed its limit." if heats[name] < 1 else "."
-    )
+    return _Hottest(heats[name], told + ("; no motor passed its limit." if heats[name] < 1 else "."))
 
 
 def _sentence(analysis: Analysis, fix: int, watch: int) -> str:

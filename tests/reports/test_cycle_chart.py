@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from reports.cycle_chart import cycle_chart
 from telemetry.analysis import Analysis, Contact
+from telemetry.finding import Finding, Severity
 from telemetry.records.pieces import Cycle
 from tests.reports.synthetic_match import START_S, bare_analysis, synthetic_analysis
 
@@ -28,9 +29,22 @@ def test_the_slowest_is_named_with_the_stage_that_made_it_slow_and_its_hits() ->
     assert chart is not None
     assert chart.summary == (
         "Slowest: cycle 2, 17.5 s, from 0:10.5; its carry stage took 7.0 s longer than usual. "
-        "In the whole cycle: 1 hit."
+        "In the whole cycle: 1 hit, the end of autonomous."
     )
     assert str(chart.drawing).count('class="hit"') == 1
+
+
+def test_a_stall_in_the_slowest_cycle_is_named_and_one_in_another_is_not() -> None:
+    known = with_cycles((5, 5), (5, 12), (6, 5))
+    stalls = tuple(
+        Finding("stall", name, "motor", START_S + at_s, START_S + at_s + 2, Severity.FIX, 0.9, "T.", "D.", {})
+        for name, at_s in (("feed", 20.0), ("arm", 29.0))
+    )
+    chart = cycle_chart(replace(known, findings=stalls))
+
+    assert chart is not None
+    assert "feed stalled" in chart.summary
+    assert "arm stalled" not in chart.summary
 
 
 def test_a_bar_for_every_stage_that_took_time() -> None:

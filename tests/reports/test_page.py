@@ -256,6 +256,9 @@ def test_the_hottest_motor_and_the_slowest_cycle_stand_on_the_first_screen(analy
     }
 
     assert "Hottest motor: feed, at 130 % of what it can bear, 90 % when the match ended" in start["hot"]
+    assert "Motor to rest: feed (stalled at" in start["hot"]
     assert "no motor passed its limit" in start["warm"]
+    calm = replace(analysis, motor_use=warm, findings=())
+    assert "No motor needs a rest." in read_page(match_page(calm)).words
     assert "no motor passed its limit" not in start["hot"]
     assert "Slowest: cycle" in start["warm"]
