@@ -15,6 +15,7 @@ __all__ = ["are_names", "falls_between_names", "sorts_values", "words_of"]
 _FEWEST_FALLS = 3
 _MOST_FALLS_WITHIN = 0.1
 _FEWEST_STEPS = 5
+_RISES_A_STEP_BACK = 4
 _MANY_ROWS, _SELDOM = 20, 2
 
 
@@ -26,8 +27,8 @@ def words_of(column: TextColumn) -> tuple[NDArray[np.int64], list[str]]:
 def falls_between_names(codes: NDArray[np.integer], stamps: FloatArray) -> bool:
     """Whether the stamps, shape (n,), fall only from one name to another, and rise beside each of them.
 
-    So does the clock of a log that is written channel after channel, or in batches; that of a wide log
-    which starts over falls beside each word that comes again.
+    So does the clock of a log that is written channel after channel, or in batches, perhaps started over
+    once; that of a wide log which starts over falls beside each word that comes again.
     """
     known = np.isfinite(stamps) & _is_no_accident(codes)
     codes, stamps = codes[known], stamps[known]
@@ -37,13 +38,19 @@ def falls_between_names(codes: NDArray[np.integer], stamps: FloatArray) -> bool:
         return False
     rows = np.argsort(codes, kind="stable")
     same = np.diff(codes[rows]) == 0
-    own = np.diff(stamps[rows])[same]
+    own, before, after = np.diff(stamps[rows])[same], rows[:-1][same], rows[1:][same]
+    back = own < 0
     in_blocks = bool(np.all(falls[changes])) and int(changes.sum()) == len(np.unique(codes)) - 1
     often = int(falls.sum()) >= _FEWEST_FALLS
-    rising = int(np.sum(own > 0)) >= _FEWEST_STEPS and np.sum(own < 0) <= max(
-        _MOST_FALLS_WITHIN * falls.sum(), 1
-    )
-    return (in_blocks or often) and bool(rising)
+    seldom = np.sum(back) <= max(_MOST_FALLS_WITHIN * falls.sum(), 1)
+    rises = int(np.sum(own > 0))
+    rising = rises >= _FEWEST_STEPS and bool(seldom or _is_one_restart(before[back], after[back], rises))
+    return (in_blocks or often) and rising
+
+
+def _is_one_restart(before: NDArray[np.intp], after: NDArray[np.intp], rises: int) -> bool:
+    """Whether one place of the file parts the rows on both sides of all steps back, few beside the rises."""
+    return _RISES_A_STEP_BACK * len(before) <= rises and bool(before.max() < after.min())
 
 
 def _is_no_accident(codes: NDArray[np.integer]) -> BoolArray:

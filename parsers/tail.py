@@ -16,7 +16,7 @@ __all__ = ["is_whole"]
 
 # Spellings of nothing that no number begins with, and no longer one.
 _WHOLE_WORDS = frozenset({"nan", "null"})
-_ROWS_COMPARED = 200
+_ROWS_COMPARED, _ROWS_SEARCHED = 200, 4_000
 # Where numbers drop their last zeros, fifty in a row with like decimals come once in two hundred times.
 _FEWEST_FOR_FIXED = 50
 _FEWEST_FOR_SIGN = 8
@@ -29,7 +29,8 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     other decimals than the fixed number of them, or when it is the beginning of a word seen before.
     Numbers without fixed decimals do not betray a lost digit.
     """
-    compared = np.flatnonzero(fits[:index])[-_ROWS_COMPARED:]
+    above = np.flatnonzero(fits[:index])[-_ROWS_SEARCHED:]
+    compared = above[-_ROWS_COMPARED:]
     if not len(compared):
         return None
     if _has_open_quote(records, index, compared, layout):
@@ -37,8 +38,12 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     place = len(layout.names) - 1
     cells = _cells(records, index, layout)
     own = cells[place]
-    rows = _alike(cells, [_cells(records, other, layout) for other in compared.tolist()], layout.decimal)
-    others = [row[place] for row in rows]
+    words = {p: c for p, c in enumerate(cells[:-1]) if not _is_nothing_or_number(c, layout.decimal)}
+    rows = [_cells(records, other, layout) for other in compared.tolist()]
+    alike = _sharing(words, rows)
+    if words and not alike:
+        alike = _sharing(words, [_cells(records, other, layout) for other in above.tolist()])
+    others = [row[place] for row in (alike or rows)[-_ROWS_COMPARED:]]
     if own.lower() in _WHOLE_WORDS:
         return None
     if own.lower() in MISSING:
@@ -66,14 +71,14 @@ def _cells(records: Records, index: int, layout: Layout) -> list[str]:
     return cells + [""] * (len(layout.names) - len(cells))
 
 
-def _alike(own: list[str], rows: list[list[str]], decimal: str) -> list[list[str]]:
-    """The rows that share a word with a row, as those of one channel of a long log do; else all."""
-    for place, cell in enumerate(own[:-1]):
-        if cell.lower() not in MISSING and not is_number(cell, decimal):
-            sharing = [row for row in rows if row[place] == cell]
-            if sharing:
-                return sharing
-    return rows
+def _is_nothing_or_number(cell: str, decimal: str) -> bool:
+    return cell.lower() in MISSING or is_number(cell, decimal)
+
+
+def _sharing(words: dict[int, str], rows: list[list[str]]) -> list[list[str]]:
+    """The rows that share a word with a row, in its place, as those of one channel of a long log do."""
+    shared = ([row for row in rows if row[place] == word] for place, word in words.items())
+    return next((found for found in shared if found), [])
 
 
 def _is_whole_number(own: str, others: list[str], decimal: str) -> bool | None:

@@ -105,6 +105,26 @@ def test_a_restart_of_a_long_log_parts_it_for_channels_that_say_little_too(
     assert_holds_all(log, first + [(seam_s + t, name, value) for t, name, value in second])
 
 
+def test_a_short_log_in_batches_without_a_header_may_start_over(tmp_path: Path) -> None:
+    slow = [(t * 10, name, value) for t, name, value in merged() if name != "beam"]
+    rows = [(t, f"{name} {k}", value) for t, name, value in slow for k in range(3)]
+    first, second = [row for row in rows if row[0] < 4], [row for row in rows if row[0] < 2]
+    log = read(tmp_path, lines(in_batches(first, 1) + in_batches(second, 1)))
+
+    seam_s = first[-1][0] + 1
+    assert log.shape == "long"
+    assert [(repair.kind, repair.count) for repair in log.repairs] == [("clock_reset", 1)]
+    assert_holds_all(log, first + [(seam_s + t, name, value) for t, name, value in second])
+
+
+def test_a_last_line_is_held_against_its_own_channel_however_far_above(tmp_path: Path) -> None:
+    rows = [(0.0, "mode", "rising"), *merged(), (SPAN_S, "mode", "at top")]
+    log = read(tmp_path, "time_s,channel,value\n" + lines(rows)[:-1])
+
+    assert log.repairs == ()
+    assert_holds_all(log, rows)
+
+
 def test_a_restart_after_two_ticks_is_no_row_out_of_order(tmp_path: Path) -> None:
     names = "current", "speed", "range", "volts"
     ticks = [0, 100, 200, *range(0, 2000, 100)]
