@@ -7,7 +7,7 @@ off. What is left stands still while the wheels grip and nothing touches the rob
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +21,14 @@ from telemetry.signals import period_s
 __all__ = [
     "LEAST_SAMPLES",
     "Balance",
+    "DriveInputs",
     "DriveSide",
     "balance",
     "balance_width_s",
     "can_be_balanced",
+    "drive_inputs",
     "drive_side",
+    "drive_sides",
     "window_starts",
 ]
 
@@ -35,8 +38,28 @@ LEAST_SAMPLES = 50
 _WINDOW_S, _LONGEST_WINDOWS = 0.06, 3.0
 _ROUNDS, _OUTLYING = 6, 3.0
 _FED = 0.02
+_SELDOM, _BEYOND_NOISE = 0.005, 0.05
+_LAGS_S = (0.0, 0.01, 0.02, 0.04, 0.06)
+"""Controllers smooth speed over some hundredths of a second, currents less (common practice, no source)."""
+_LEAST_SIDES, _ALIKE, _ALIKE_MOSTLY = 2, 0.03, 0.9
+_FINE_S, _KERNEL_LAGS = 0.0025, 5.0
 _CREEPS = 0.02
 _CLEARLY, _NOTABLE = 0.65, 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class DriveInputs:
+    """What is logged of one drive motor, all arrays (n,); signs are those of its command."""
+
+    t_s: FloatArray
+    command: FloatArray
+    fed_v: FloatArray
+    current_a: FloatArray
+    speed: FloatArray
+    from_channel: bool
+    winding: bool
+    model: MotorModel | None
+    free_rad_s: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,29 +70,61 @@ class DriveSide:
     current_a: FloatArray
     command: FloatArray
     free_rad_s: float
+    current_by_model: bool = False
 
 
-def drive_side(t_s: FloatArray, log: Log, motor: Motor, trace: MotorTrace) -> DriveSide:
-    """One motor at each instant; speed (rad/s) and current (A) with signs, as logged or by its model."""
+def drive_inputs(log: Log, motor: Motor, trace: MotorTrace) -> DriveInputs:
+    """What is logged of one motor, with signs."""
     command = np.nan_to_num(trace.command)
-    model = MotorModel.from_motor(motor)
-    current_a = trace.current_a * _sign(log, motor.current, trace, command)
-    speed = np.abs(np.nan_to_num(trace.speed_rad_s)) * _sign(log, motor.speed, trace, command)
-    if model is not None and trace.speed_source == "channel":
-        drop_v = command * trace.voltage_v - model.k_v_s_per_rad * speed
-        from_model_a = drop_v / model.resistance_ohm
-        winding = motor.current_side == "winding"
-        current_a = trace.current_a * np.sign(drop_v) if winding else from_model_a
-    elif model is not None:
-        drop_v = current_a * model.resistance_ohm
-        speed = (command * trace.voltage_v - drop_v) / model.k_v_s_per_rad
-    free_rad_s = motor.free_speed_rpm * RAD_S_PER_RPM if motor.free_speed_rpm else _top(speed)
-    return DriveSide(
-        speed=np.interp(t_s, trace.t_s, speed),
-        current_a=np.interp(t_s, trace.t_s, current_a),
-        command=np.interp(t_s, trace.t_s, command),
-        free_rad_s=free_rad_s,
+    return DriveInputs(
+        t_s=trace.t_s,
+        command=command,
+        fed_v=command * trace.voltage_v,
+        current_a=trace.current_a * _sign(log, motor.current, trace, command),
+        speed=np.abs(np.nan_to_num(trace.speed_rad_s)) * _sign(log, motor.speed, trace, command),
+        from_channel=trace.speed_source == "channel",
+        winding=motor.current_side == "winding",
+        model=MotorModel.from_motor(motor),
+        free_rad_s=motor.free_speed_rpm * RAD_S_PER_RPM if motor.free_speed_rpm else None,
     )
+
+
+def drive_side(t_s: FloatArray, logged: DriveInputs, lag_s: float = 0.0) -> DriveSide:
+    """One motor at each instant; speed (rad/s) and current (A) with signs, as logged or by its model.
+
+    The speed is taken to be logged late by a filter of this time constant, or without it the current; what
+    it is compared with then goes through the same filter.
+    """
+    model, speed = logged.model, logged.speed
+    fed_v, current_a = logged.fed_v, logged.current_a
+    if logged.from_channel and model is not None:
+        drop_v = fed_v - model.k_v_s_per_rad * speed
+        current_a = np.abs(current_a) * np.sign(drop_v) if logged.winding else drop_v / model.resistance_ohm
+    if logged.from_channel and (model is None or logged.winding):
+        current_a = _late(logged.t_s, current_a, lag_s)
+    elif model is not None:
+        fed_v = _late(logged.t_s, fed_v, lag_s)
+        if logged.from_channel:
+            current_a = (fed_v - model.k_v_s_per_rad * speed) / model.resistance_ohm
+        else:
+            speed = (fed_v - current_a * model.resistance_ohm) / model.k_v_s_per_rad
+    return DriveSide(
+        speed=np.interp(t_s, logged.t_s, speed),
+        current_a=np.interp(t_s, logged.t_s, current_a),
+        command=np.interp(t_s, logged.t_s, logged.command),
+        free_rad_s=logged.free_rad_s or _top(speed),
+        current_by_model=logged.from_channel and model is not None and not logged.winding,
+    )
+
+
+def _late(t_s: FloatArray, x: FloatArray, lag_s: float) -> FloatArray:
+    """Through a first-order low-pass filter of this time constant, shape (n,); linear between readings."""
+    if lag_s <= 0 or len(t_s) < 2:
+        return x
+    fine_s = np.arange(t_s[0], t_s[-1] + _FINE_S, _FINE_S)
+    kernel = np.exp(-np.arange(0.0, _KERNEL_LAGS * lag_s, _FINE_S) / lag_s)
+    padded = np.concatenate((np.full(len(kernel) - 1, x[0]), np.interp(fine_s, t_s, x)))
+    return np.interp(t_s, fine_s, np.convolve(padded, kernel / kernel.sum(), mode="valid"))
 
 
 def can_be_balanced(log: Log, motor: Motor, trace: MotorTrace) -> bool:
@@ -80,7 +135,7 @@ def can_be_balanced(log: Log, motor: Motor, trace: MotorTrace) -> bool:
     if trace.speed_source == "none" or not np.isfinite(trace.command).any():
         return False
     channel = log.channels.get(motor.current) if motor.current else None
-    signed = channel is not None and bool((channel.values < 0).any())
+    signed = channel is not None and _has_signs(channel.values)
     return trace.speed_source == "channel" or (signed and motor.current_side == "winding")
 
 
@@ -97,17 +152,65 @@ class Balance:
     unseen: FloatArray
 
 
+def drive_sides(t_s: FloatArray, logged: Sequence[DriveInputs]) -> list[DriveSide]:
+    """The sides of the drive on one clock: motors that always turn alike are one, its current their mean.
+
+    The lag of the logged speed, or current, is the one that leaves least of the first side unexplained.
+    """
+    tried = [_joined([drive_side(t_s, one, lag_s) for one in logged]) for lag_s in _LAGS_S]
+    left = [_left_over(t_s, sides) for sides in tried]
+    return tried[int(np.argmin(left))]
+
+
+def _joined(motors: Sequence[DriveSide]) -> list[DriveSide]:
+    """One side of those motors that turn alike nearly always; two are a side each."""
+    if len(motors) <= _LEAST_SIDES:
+        return list(motors)
+    groups: list[list[DriveSide]] = []
+    for motor in motors:
+        group = next((group for group in groups if _turn_alike(group[0], motor)), None)
+        if group is None:
+            groups.append([motor])
+        else:
+            group.append(motor)
+    return [_as_one(group) for group in groups]
+
+
+def _as_one(motors: Sequence[DriveSide]) -> DriveSide:
+    return replace(
+        motors[0],
+        speed=np.mean([motor.speed for motor in motors], axis=0),
+        current_a=np.mean([motor.current_a for motor in motors], axis=0),
+    )
+
+
+def _turn_alike(one: DriveSide, other: DriveSide) -> bool:
+    apart = np.abs(one.speed - other.speed) <= _ALIKE * one.free_rad_s
+    return bool(apart.mean() >= _ALIKE_MOSTLY)
+
+
 def balance(t_s: FloatArray, sides: Sequence[DriveSide]) -> Balance:
     """The balance of every side, each with the others beside it."""
     unexplained, unseen = [], []
     for number, side in enumerate(sides):
-        others = [other.speed for place, other in enumerate(sides) if place != number]
-        beside = np.mean(others, axis=0) if others else side.speed
-        left, per_as = _unexplained(t_s, side, beside)
+        left, per_as = _unexplained(t_s, side, _beside(sides, number))
         jumps_a, apart_s = np.diff(side.current_a, append=side.current_a[-1]), np.diff(t_s, append=t_s[-1])
         unexplained.append(left / side.free_rad_s)
         unseen.append(np.abs(per_as * jumps_a * apart_s) / side.free_rad_s)
     return Balance(np.stack(unexplained), np.stack(unseen))
+
+
+def _beside(sides: Sequence[DriveSide], number: int) -> DriveSide:
+    """The other sides as one; a lone side stands beside itself."""
+    others = [other for place, other in enumerate(sides) if place != number]
+    return _as_one(others) if others else sides[number]
+
+
+def _left_over(t_s: FloatArray, sides: Sequence[DriveSide]) -> float:
+    """The mean change of the first side's speed over a window that stays unexplained, rad/s."""
+    before, whole = window_starts(t_s)
+    left, _ = _unexplained(t_s, sides[0], _beside(sides, 0))
+    return float(np.abs(left - left[before])[whole].mean()) if whole.any() else 0.0
 
 
 def balance_width_s(t_s: FloatArray) -> float:
@@ -131,6 +234,14 @@ def _top(speed: FloatArray) -> float:
     return max(float(np.percentile(np.abs(speed), 98)), 1.0)
 
 
+def _has_signs(values: FloatArray) -> bool:
+    """Whether it goes below zero by more than noise around it does."""
+    if not len(values):
+        return False
+    low, high = np.quantile(values, (_SELDOM, 1 - _SELDOM))
+    return bool(low < -_BEYOND_NOISE * max(high, 0.0) and low < 0)
+
+
 def _way(command: FloatArray) -> FloatArray:
     """The sign of the command, held on while there is none, shape (n,)."""
     last = np.maximum.accumulate(np.where(np.abs(command) >= _FED, np.arange(len(command)), -1))
@@ -145,7 +256,7 @@ def _sign(log: Log, name: str | None, trace: MotorTrace, command: FloatArray) ->
     """
     way = _way(command)
     channel = log.channels.get(name) if name else None
-    if channel is None or not len(channel.values) or not (channel.values < 0).any():
+    if channel is None or not _has_signs(channel.values):
         return way
     sign = np.sign(np.interp(trace.t_s, channel.t_s, channel.values))
     heavy = trace.driven & (trace.current_a > _NOTABLE * float(trace.current_a.max(initial=0.0)))
@@ -158,15 +269,28 @@ def _sign(log: Log, name: str | None, trace: MotorTrace, command: FloatArray) ->
 # The balance
 
 
-def _unexplained(t_s: FloatArray, side: DriveSide, beside: FloatArray) -> tuple[FloatArray, float]:
+def _unexplained(t_s: FloatArray, side: DriveSide, beside: DriveSide) -> tuple[FloatArray, float]:
     """The speed less what the impulse balance explains of it, (n,), rad/s; and the rad/s that one A·s makes.
 
     J·Δω = k·∫I dt − friction·sign(ω)·Δt − drag·∫ω dt − scrub·∫(ω − ω beside) dt, and a part that follows the
-    current at once (tyres creep). The coefficients come from least squares over a short window, outliers left
-    out in turn.
+    current at once (tyres creep). Tyres that turn on the spot scrub however slowly: ∫sign(ω − ω beside) dt;
+    a robot easier to turn than to drive lets each side feel the other's current. A current that only the
+    model tells is there while the command is zero where the controller brakes, and not where the motor runs
+    on: the log decides. The coefficients come from least squares over a short window, outliers left out in
+    turn.
     """
     before, whole = window_starts(t_s)
-    rates = (side.current_a, side.speed, np.tanh(side.speed / (_CREEPS * side.free_rad_s)), beside)
+    creeps = _CREEPS * side.free_rad_s
+    rates: tuple[FloatArray, ...] = (
+        side.current_a,
+        side.speed,
+        np.tanh(side.speed / creeps),
+        beside.speed,
+        np.tanh((side.speed - beside.speed) / (2 * creeps)),
+        beside.current_a,
+    )
+    if side.current_by_model:
+        rates += (np.where(np.abs(side.command) < _FED, side.current_a, 0.0),)
     explaining = np.column_stack([*(_running_integral(t_s, rate) for rate in rates), side.current_a])
     factors = _factors(explaining - explaining[before], side.speed - side.speed[before], whole)
     return side.speed - explaining @ factors, float(factors[0])

@@ -18,7 +18,8 @@ from telemetry.estimators.drive_balance import (
     balance,
     balance_width_s,
     can_be_balanced,
-    drive_side,
+    drive_inputs,
+    drive_sides,
     window_starts,
 )
 from telemetry.log import BoolArray, FloatArray, Log
@@ -62,7 +63,7 @@ def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]
         return ()
     t_s = motors[names[0]].t_s
     t_s = t_s[:: max(1, round(_TICK_S / period_s(t_s)))]
-    sides = [drive_side(t_s, log, robot.motors[name], motors[name]) for name in names]
+    sides = drive_sides(t_s, [drive_inputs(log, robot.motors[name], motors[name]) for name in names])
     balanced = balance(t_s, sides)
     jolt, twist = _jolt_and_twist(t_s, balanced.unexplained)
     steady = np.maximum.reduce([_range_around(t_s, side.command) for side in sides]) < _STEADY

@@ -171,9 +171,24 @@ def test_signs_are_believed_of_a_robot_that_brakes_for_long() -> None:
 
 
 def test_without_a_speed_a_current_without_sign_tells_nothing() -> None:
-    """While the motors brake, back-EMF then comes out wrong."""
+    """While the motors brake, back-EMF then comes out wrong. Noise around zero is no sign."""
     played = _play(_pushes((14.0, 47.0), 0.08, 3.0), inertia=8e-3)
-    assert _contacts(_written(played, 50.0, speed=False, unsigned=True), _robot(speed=False)) == ()
+    log = _written(played, 50.0, speed=False, unsigned=True)
+    assert _contacts(log, _robot(speed=False)) == ()
+    noisy = [
+        numbers(name, (channel.values - 0.4 * ("_a" in name)).tolist(), channel.t_s.tolist())
+        for name, channel in log.channels.items()
+    ]
+    assert _contacts(log_of(*noisy), _robot(speed=False)) == ()
+
+
+@pytest.mark.parametrize("hits_s", [(), HITS])
+def test_a_speed_that_is_logged_late_is_no_hit(hits_s: tuple[float, ...]) -> None:
+    """Controllers smooth speed, here by 40 ms, and the current hardly: they part at every start."""
+    t_s, duty, current, turning = _play(_pushes(hits_s, HIT_S, TORQUE_NM))
+    late = np.convolve(turning, np.exp(-np.arange(0.0, 0.3, STEP_S) / 0.04))[: len(t_s)] * STEP_S / 0.04
+    found = _contacts(_written((t_s, duty, current, late), 100.0), _robot())
+    assert [contact.t_s for contact in found] == pytest.approx(hits_s, abs=0.12)
 
 
 @pytest.mark.parametrize("unsigned", [False, True])
