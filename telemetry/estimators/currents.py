@@ -17,8 +17,9 @@ _MOST_OF_STALL = 2.6
 _MOSTLY_BEYOND = 0.2
 _SOME_OF_STALL = 0.02
 _LEAST_SIGNED = 20
-_CLEAR_MAJORITY = 0.65
+_CLEAR_MAJORITY, _NEARLY_ALWAYS = 0.65, 0.9
 _LEAST_SHARE, _NOTABLE_SHARE = 0.005, 0.05
+_PLAIN_TIMES, _LEAST_BACK = 2.0, 3
 _NOISE_TIMES = 3.0
 _RESTS_BELOW = 0.02
 _RESTED_S, _STARTS_FOR_S = 0.3, 0.15
@@ -61,8 +62,7 @@ def motoring_sign(t_s: FloatArray, logged_a: FloatArray, drive: FloatArray, moto
     driven = np.abs(np.nan_to_num(drive)) > _LEAST_DUTY
     floor = _noticeable_a(logged_a, driven)
     heavy = driven & (np.abs(logged_a) > floor)
-    without_sign = not ((logged_a < -floor).any() and (logged_a > floor).any())
-    if without_sign or np.count_nonzero(heavy) < _LEAST_SIGNED:
+    if not _has_sign(logged_a, floor) or np.count_nonzero(heavy) < _LEAST_SIGNED:
         return np.ones(len(logged_a))
     along = logged_a * np.sign(np.nan_to_num(drive))
     conventions = [along, logged_a] if motor.current_side == "supply" else [along]
@@ -73,6 +73,12 @@ def motoring_sign(t_s: FloatArray, logged_a: FloatArray, drive: FloatArray, moto
         return np.ones(len(logged_a))
     usual = 1.0 if agreeing[clearest] > 0.5 else -1.0
     return np.where(heavy & (usual * conventions[clearest] < 0), -1.0, 1.0)
+
+
+def _has_sign(logged_a: FloatArray, floor: float) -> bool:
+    """Whether it goes both ways by more than an amount without sign may, which noise takes below 0 too."""
+    least_a = _PLAIN_TIMES * floor
+    return min(np.count_nonzero(logged_a < -least_a), np.count_nonzero(logged_a > least_a)) >= _LEAST_BACK
 
 
 def _noticeable_a(logged_a: FloatArray, driven: BoolArray) -> float:
@@ -93,11 +99,14 @@ def _starts(t_s: FloatArray, driven: BoolArray) -> list[slice]:
 
 
 def _agreeing(product: FloatArray, heavy: BoolArray, starts: list[slice]) -> float:
-    """How often a current goes with its drive: in starts, where there are enough of them, else at large.
+    """How often a current goes with its drive: at large if nearly always, else in starts if there are enough.
 
-    Where it goes one way in the first starts and the other way in all later ones, the first count: from then
-    on something turned it about.
+    No motor gives back nearly all the time. Where it goes one way in the first starts and the other way in
+    all later ones, the first count: from then on something turned it about.
     """
+    at_large = float((product[heavy] > 0).mean())
+    if abs(at_large - 0.5) > _NEARLY_ALWAYS - 0.5:
+        return at_large
     pushes = np.array([float((product[start] * heavy[start]).sum()) for start in starts])
     pushes = pushes[pushes != 0] > 0
     if len(pushes) >= _LEAST_STARTS:
@@ -105,7 +114,7 @@ def _agreeing(product: FloatArray, heavy: BoolArray, starts: list[slice]) -> flo
         if len(changes) == 1 and changes[0] >= 1:
             return float(pushes[0])
         return float(pushes.mean())
-    return float((product[heavy] > 0).mean())
+    return at_large
 
 
 def winding_a(

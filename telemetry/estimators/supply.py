@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -12,9 +12,9 @@ from telemetry.estimators.source import source_stretches, source_windows
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
 from telemetry.records.motors import MotorTrace
-from telemetry.records.supply import Dip, Supply
+from telemetry.records.supply import Dip, SourceStretch, Supply
 from telemetry.robot import Robot
-from telemetry.signals import at_instants, dips
+from telemetry.signals import dips
 
 __all__ = ["DIP_HYSTERESIS_V", "judge_supply", "total_current_a"]
 
@@ -25,6 +25,8 @@ _LEAST_LOAD_A = 20.0
 _LEAST_LOADED = 20
 _FITS = (0.6, 1.7)
 _UNITS = (1e-3, 1e3)
+_KNOWN_WITHIN = 0.05
+"""A resistance whose interval of 95 % is wider is not told (our choice)."""
 
 
 def judge_supply(
@@ -44,7 +46,7 @@ def judge_supply(
         t_s=t_s,
         voltage_v=voltage_v,
         open_circuit_v=stretches[0].open_circuit_v if stretches else None,
-        resistance_ohm=stretches[-1].resistance_ohm if stretches else None,
+        resistance_ohm=stretches[-1].resistance_ohm if stretches and _is_known(stretches[-1]) else None,
         lowest_v=float(voltage_v.min()),
         dips=_dips(t_s, voltage_v, float(log.t_s[-1]), robot.supply.dip_v),
         energy_wh=float(energy_wh[-1]) if told else None,
@@ -54,7 +56,20 @@ def judge_supply(
         source=stretches,
         windows=source_windows(t_s[known], voltage_v[known], current_a[known]) if stretches else (),
         current_a=current_a,
-        notes=notes,
+        notes=(*notes, *_doubt(stretches)),
+    )
+
+
+def _is_known(stretch: SourceStretch) -> bool:
+    return stretch.high_ohm - stretch.low_ohm <= 2 * _KNOWN_WITHIN * stretch.resistance_ohm
+
+
+def _doubt(stretches: Sequence[SourceStretch]) -> tuple[str, ...]:
+    if not stretches or _is_known(stretches[-1]):
+        return ()
+    return (
+        "The resistance of the battery and its leads is not told: the current that is known hardly changed, or "
+        "does not account for the voltage.",
     )
 
 
@@ -106,7 +121,8 @@ def _summed_a(motors: Mapping[str, MotorTrace], t_s: FloatArray) -> FloatArray:
     parts = []
     for trace in motors.values():
         drawn_a = supply_current_a(trace)
-        parts.append(drawn_a if trace.t_s is t_s else at_instants(trace.t_s, drawn_a, t_s))
+        same = trace.t_s is t_s
+        parts.append(drawn_a if same else np.interp(t_s, trace.t_s, drawn_a, left=np.nan, right=np.nan))
     return np.asarray(np.sum(parts, axis=0))
 
 

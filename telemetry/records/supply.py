@@ -40,7 +40,8 @@ class SourceStretch:
 class Supply:
     """The battery as the robot saw it; `t_s` and `voltage_v` have shape (n,).
 
-    `source` are the stretches of one resistance each, `windows` the same in sliding windows.
+    `source` are the stretches of one resistance each, `windows` the same in sliding windows; `resistance_ohm`
+    is the last one's, None where its interval is wider than 5 % either way.
     """
 
     t_s: FloatArray

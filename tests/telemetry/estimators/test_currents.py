@@ -74,6 +74,24 @@ def test_a_current_without_sign_tells_nothing(backwards: int, sign: float) -> No
     assert motoring_sign(T_S, np.full(100, sign * 30.0), command, FEED).tolist() == [1.0] * 100
 
 
+@pytest.mark.parametrize(("least_a", "told"), [(-1.1, 1.0), (-1.3, -1.0)])
+def test_an_amount_that_noise_takes_below_zero_has_no_sign(least_a: float, told: float) -> None:
+    """Noise at rest has its third quartile at 0.2 A: what falls six times that below 0 is more than noise."""
+    command = np.array([0.0] * 100 + [0.5] * 70 + [-0.5] * 30)
+    logged = np.concatenate((np.tile([0.2, -0.2], 50), np.full(97, 50.0), np.full(3, least_a)))
+    signs = motoring_sign(np.arange(200) * 0.02, logged, command, FEED)
+    assert signs[170:197].tolist() == [told] * 27
+
+
+@pytest.mark.parametrize("turned", [1.0, -1.0])
+def test_a_wheel_still_turning_at_its_starts_does_not_turn_the_sign_about(turned: float) -> None:
+    """Four drives of two seconds, each of which brakes the wheel for the first tenth and then drives it."""
+    command = np.tile([0.0] * 20 + [0.5] * 100, 4)
+    motoring = np.tile([1.0] * 20 + [-1.0] * 5 + [1.0] * 95, 4)
+    logged = turned * 30 * command * motoring
+    assert motoring_sign(np.arange(480) * 0.02, logged, command, FEED).tolist() == motoring.tolist()
+
+
 @pytest.mark.parametrize("logged", [30 * MOTORING, 30 * MOTORING * np.sign(COMMAND)])
 def test_a_supply_side_sign_is_known_by_either_convention(logged: np.ndarray) -> None:
     assert motoring_sign(T_S, logged, COMMAND, SUPPLY_SIDE).tolist() == MOTORING.tolist()

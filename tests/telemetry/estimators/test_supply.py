@@ -147,3 +147,30 @@ def test_millivolts_are_volts() -> None:
 def test_no_voltage_no_supply(channels: tuple[Channel, ...]) -> None:
     assert judge_supply(log_of(*channels), WITH_CURRENT, {}) is None
     assert judge_supply(log_of(numbers("battery_v", [12])), robot_of(""), {}) is None
+
+
+def test_motors_logged_at_other_instants_than_the_voltage_are_taken_in_between() -> None:
+    """Currents that ramp up and down in a second, read ten times a second half a period after the voltage."""
+    t_s = clock(60, 10.0)
+    read_s = t_s + 0.05
+    rising = 100 * np.abs((t_s % 2) - 1)
+    later = 100 * np.abs((read_s % 2) - 1)
+    log = log_of(
+        numbers("battery_v", OPEN_V - OHM * rising, t_s),
+        numbers("a_a", later, read_s),
+        numbers("duty", np.ones(len(read_s)), read_s),
+        numbers("b_a", np.zeros(len(read_s)), read_s),
+    )
+    supply = judge_supply(log, BY_MOTORS, trace_motors(log, BY_MOTORS))
+    assert supply is not None
+    assert supply.resistance_ohm == pytest.approx(OHM, rel=0.03)
+
+
+@pytest.mark.parametrize(("hidden", "known"), [(0.1, True), (1.0, False)])
+def test_a_resistance_not_known_to_a_twentieth_is_not_told(hidden: float, known: bool) -> None:
+    """Besides the load that is logged flows another, so many times as great."""
+    t_s = clock(100)
+    load_a, other_a = _load_a(t_s), np.roll(_load_a(t_s), 1234)
+    supply = _judged(*_channels(t_s, _volts(t_s, load_a + hidden * other_a, noise_v=0.02), load_a))
+    assert len(supply.source) == 1
+    assert (supply.resistance_ohm is not None, len(supply.notes)) == (known, 0 if known else 1)
