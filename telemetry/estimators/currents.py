@@ -78,7 +78,8 @@ def motoring_sign(t_s: FloatArray, logged_a: FloatArray, drive: FloatArray, moto
 def _has_sign(logged_a: FloatArray, floor: float) -> bool:
     """Whether it goes both ways by more than an amount without sign may, which noise takes below 0 too."""
     least_a = _PLAIN_TIMES * floor
-    return min(np.count_nonzero(logged_a < -least_a), np.count_nonzero(logged_a > least_a)) >= _LEAST_BACK
+    below, above = np.count_nonzero(logged_a < -least_a), np.count_nonzero(logged_a > least_a)
+    return min(int(below), int(above)) >= _LEAST_BACK
 
 
 def _noticeable_a(logged_a: FloatArray, driven: BoolArray) -> float:

@@ -68,7 +68,7 @@ def _doubt(stretches: Sequence[SourceStretch]) -> tuple[str, ...]:
     if not stretches or _is_known(stretches[-1]):
         return ()
     return (
-        "The resistance of the battery and its leads is not told: the current that is known hardly changed, or "
+        "The resistance of the battery and its leads is not told: the known current hardly changed, or "
         "does not account for the voltage.",
     )
 
