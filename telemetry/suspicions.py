@@ -33,16 +33,14 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
         and not _met(stretch.start_s, stretch.end_s, out)
         and _shared_s(stretch.start_s, stretch.end_s, chatter) < (stretch.end_s - stretch.start_s) / 2
     ]
-    told = out + chatter + silent
+    told = chatter + [(start_s, max(end_s, start_s + _ONE_OUTAGE_S)) for start_s, end_s in out + silent]
     flickers_s = _flickers_s(known, beam)
     alone_s = [t_s for t_s in flickers_s if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told)]
     return len(silent) + int(len(alone_s) > 0) + int((np.diff(alone_s) > _ONE_OUTAGE_S).sum())
 
 
 def _flickers_s(known: Analysis, beam: str) -> list[float]:
-    honest_s = known.honest_dwell_s.get(beam)
-    if honest_s is None:
-        return []
+    honest_s = known.honest_dwell_s[beam]
     hits_s = np.array([contact.t_s for contact in known.contacts])
     flickers_s = lead_flickers_s(known.beams[beam], known.bursts.get(beam, ()), honest_s, hits_s)
     return [float(t_s) for t_s in flickers_s]
