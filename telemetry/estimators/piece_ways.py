@@ -65,7 +65,7 @@ def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps, 
         passing_s=_passing_s(beams, belt, launcher, travel_s, pass_s),
         held=np.stack([_held(beams, launcher, breaks=breaks) for breaks in (True, False)]),
         missed=np.array([_missed(beam, pass_s) for beam in beams]),
-        room=tuple(_room(here, there) for here, there in pairwise(beams)),
+        room=tuple(_room(here, there, belt, launcher, dips_s) for here, there in pairwise(beams)),
         room_past=_room_past(beams[-1], launcher, dips_s),
         spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
         tail_s=_tail_s(beams[-1], dips_s),
@@ -180,23 +180,36 @@ def _spanned(here: Switching, there: Switching) -> bool:
     return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > others)
 
 
-def _room(here: Switching, there: Switching) -> int | None:
+def _room(
+    here: Switching, there: Switching, belt: Steps | None, launcher: Steps, dips_s: FloatArray
+) -> int | None:
     """How many pieces, one behind the other, find room between two beams; None after too few quick ways.
 
     On its way a piece covers the distance in the time from breaking one beam to breaking the next, and its
-    own length in the time for which it breaks the first: their ratio is the distance in piece lengths. Pieces
-    that wait on the way make it larger, so the lower quartile counts.
+    own length in the time for which it breaks the first, both while the belt runs: their ratio is the
+    distance in piece lengths. Only the piece that comes first after a release is sure to be the one that
+    breaks the next beam; after too few of these all count. Pieces that wait on the way make it larger, so the
+    lower quartile counts.
     """
     lasting = dwells(here.t_s, here.end_s)
     passes = here.on & (lasting < LONGEST_PASS_S)
-    broke_s, length_s = here.t_s[passes], lasting[passes]
+    broke_s = here.t_s[passes]
     arrived_s = there.t_s[1:][there.on[1:]]
     next_one = np.searchsorted(arrived_s, broke_s, side="right")
     came = next_one < len(arrived_s)
     if came.sum() < _LEAST_WAYS:
         return None
-    lengths = (arrived_s[next_one[came]] - broke_s[came]) / length_s[came]
-    usual_s = float(np.median(length_s[came]))
+    first = came & (np.diff(np.searchsorted(dips_s, broke_s), prepend=0) > 0)
+    counted = first if first.sum() >= _LEAST_WAYS else came
+    times_s = np.stack(
+        (broke_s, broke_s + lasting[passes], arrived_s[np.minimum(next_one, len(arrived_s) - 1)])
+    )
+    run_s = running_clocks(belt or _ALWAYS, launcher, times_s[:, counted]).sum(axis=0)
+    run_s = run_s[:, run_s[1] > run_s[0]]
+    if run_s.shape[1] < _LEAST_WAYS:
+        return None
+    lengths = (run_s[2] - run_s[0]) / (run_s[1] - run_s[0])
+    usual_s = float(np.median(run_s[1] - run_s[0]))
     return _whole(float(np.percentile(lengths, 25)), here.period_s / usual_s)
 
 
