@@ -8,6 +8,7 @@ import numpy as np
 
 from telemetry.estimators.dip_shape import noise_by_bends, with_matched_dips
 from telemetry.log import BoolArray, FloatArray
+from telemetry.motor_model import MotorModel
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import period_s, runs, steps
@@ -18,6 +19,8 @@ _LEAST_DROP = 0.02
 _NOISE_TIMES = 7.0
 _UP_TO_SPEED = 0.6
 _LOOKBACK_S = 0.12
+_KEPT_S = 0.5
+"""A wheel that stores enough to launch a piece keeps most of its speed for so long (our choice)."""
 _APART_S = 0.06
 _LEAST_STEPS = 8
 _DRAWS, _SETTLED_TIMES, _LEAST_BUMP = 0.05, 1.5, 0.5
@@ -28,17 +31,19 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
 
     A dip is a fall of speed below its highest of the 0.12 s before, by at least 2 % of the running speed and
     seven times the noise, while the wheel is up to speed; and what has the shape of such dips though it is
-    not as deep. Without a speed channel its back-EMF serves, in which the bump of current at each release is
-    a dip; where that cannot be told, the current alone.
+    not as deep. What it falls because the battery sags, or the command does, is no part of it. Without a
+    speed channel its back-EMF serves, and of a fall only what the bump of current at a release explains;
+    where that cannot be told, the current alone.
     """
     trace = motors.get(robot.launcher.motor) if robot.launcher else None
     if trace is None or len(trace.t_s) < 10:
         return np.empty(0)
     if trace.speed_source == "none":
         return _bumps(trace)
-    onsets_s = _falls(trace.t_s, trace.speed_rad_s, trace.driven)
-    running = trace.driven & (trace.speed_rad_s > _UP_TO_SPEED * np.percentile(trace.speed_rad_s, 98))
-    return with_matched_dips(trace.t_s, trace.speed_rad_s, running, onsets_s)
+    robbed = _robbed(
+        trace, MotorModel.from_motor(robot.motors[robot.launcher.motor]) if robot.launcher else None
+    )
+    return _falls(trace, robbed)
 
 
 def launcher_running(robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[FloatArray, FloatArray]:
@@ -93,16 +98,76 @@ def _onsets(t_s: FloatArray, there: BoolArray) -> FloatArray:
     return np.asarray(onset[fresh])
 
 
-def _falls(t_s: FloatArray, speed: FloatArray, driven: np.ndarray) -> FloatArray:
+def _robbed(trace: MotorTrace, model: MotorModel | None) -> FloatArray:
+    """Its speed, rad/s, (n,), but for what it loses by its own voltage: what falls was taken from it."""
+    if len(trace.voltage_v) != len(trace.t_s):
+        return trace.speed_rad_s
+    if trace.speed_source == "back-EMF" and model is not None:
+        return -_unbraked_a(trace, model) * model.resistance_ohm / model.k_v_s_per_rad
+    return np.asarray(trace.speed_rad_s - _own_falls(trace))
+
+
+def _unbraked_a(trace: MotorTrace, model: MotorModel) -> FloatArray:
+    """The current, (n,), less what a wheel that kept its speed drives back where the voltage falls short.
+
+    The logged current has no sign: as the battery sags, that of the wheel looks like one that drives it.
+    """
+    kept_rad_s = _highest_before(trace.speed_rad_s, _readings(trace, _KEPT_S))
+    applied_v = np.abs(trace.command) * trace.voltage_v
+    braking_a = (model.k_v_s_per_rad * kept_rad_s - applied_v) / model.resistance_ohm
+    return np.asarray(trace.current_a - np.maximum(braking_a, 0.0))
+
+
+def _own_falls(trace: MotorTrace) -> FloatArray:
+    """What the wheel has lost so far because its voltage was too low to hold its speed, rad/s, (n,), falling.
+
+    The wheel gains speed by its voltage, and loses by its speed and by friction (the steady-state equations
+    of a motor that turns an inertia): a plane through its accelerations, by least squares in two rounds, the
+    second without the tenth that fits worst: there pieces took speed out of it.
+    """
+    applied_v = np.where(np.isfinite(trace.command), np.abs(trace.command) * trace.voltage_v, trace.voltage_v)
+    step_s = np.diff(trace.t_s)
+    usable = (step_s > 0) & trace.driven[:-1] & trace.driven[1:]
+    if usable.sum() < _LEAST_STEPS:
+        return np.zeros(len(trace.t_s))
+    middle_v, speed = (
+        (applied_v[:-1] + applied_v[1:]) / 2,
+        (trace.speed_rad_s[:-1] + trace.speed_rad_s[1:]) / 2,
+    )
+    gains = np.column_stack((middle_v, speed, np.ones(len(speed))))
+    gained = np.diff(trace.speed_rad_s) / np.where(step_s > 0, step_s, np.inf)
+    plane, *_ = np.linalg.lstsq(gains[usable], gained[usable])
+    off = np.abs(gained - gains @ plane)
+    fits = usable & (off <= np.percentile(off[usable], 90))
+    plane, *_ = np.linalg.lstsq(gains[fits], gained[fits])
+    lost = np.where(usable, np.minimum(gains @ plane, 0.0) * step_s, 0.0)
+    return np.concatenate(([0.0], np.cumsum(lost)))
+
+
+def _falls(trace: MotorTrace, robbed: FloatArray) -> FloatArray:
+    """Where both the speed and what is taken from it fall at once, (k,)."""
+    speed, width = trace.speed_rad_s, _readings(trace, _LOOKBACK_S)
     top = float(np.percentile(speed, 98))
-    apart_s = period_s(t_s)
-    if top <= 0 or apart_s == 0:
+    if top <= 0 or not period_s(trace.t_s):
         return np.empty(0)
-    before = _highest_before(speed, max(1, round(_LOOKBACK_S / apart_s)))
-    drop = before - speed
-    running = driven & (before > _UP_TO_SPEED * top)
+    highest = _highest_before(speed, width)
+    drop = np.minimum(highest - speed, _highest_before(robbed, width) - robbed)
+    running = _well_driven(trace) & (highest > _UP_TO_SPEED * top)
     deep = drop > max(_LEAST_DROP * top, _NOISE_TIMES * noise_by_bends(speed[running]))
-    return _onsets(t_s, running & deep)
+    return with_matched_dips(trace.t_s, -drop, running, _onsets(trace.t_s, running & deep))
+
+
+def _well_driven(trace: MotorTrace) -> BoolArray:
+    """Where it has been driven for some time, (n,): a start is no dip."""
+    width = 2 * _readings(trace, _LOOKBACK_S)
+    idle = _highest_before((~trace.driven).astype(float), width) > 0
+    return np.asarray((np.arange(len(trace.t_s)) >= width) & ~idle)
+
+
+def _readings(trace: MotorTrace, span_s: float) -> int:
+    """Readings in so much time, one at least."""
+    apart_s = period_s(trace.t_s)
+    return max(1, round(span_s / apart_s)) if apart_s else 1
 
 
 def _highest_before(x: FloatArray, width: int) -> FloatArray:

@@ -118,3 +118,55 @@ def test_a_bump_is_half_the_running_current(bump_a: float, number: int) -> None:
 
 def test_noise_of_the_current_is_no_release() -> None:
     assert _bumps_s(clock(30, 50), bump_a=0.0, noise_a=2.0) == []
+
+
+# Beside sags of the battery
+
+
+def _sagging(
+    *, with_speed: bool, releases_s: tuple[float, ...] = (), rate_hz: float = 50.0
+) -> tuple[Robot, list[float]]:
+    """A wheel by its differential equation, on a battery that sags by a third as the robot starts, twice.
+
+    Its current is logged without a sign, as controllers do.
+    """
+    step_s, end_s = 0.002, 20.0
+    t_s = np.arange(0.0, end_s, step_s)
+    battery_v = 12.6 - 4.0 * ((t_s % 5 < 0.5) & (t_s > 9)).astype(float)
+    duty, k, ohm, gain = 0.6, 0.0216, 12 / 130, 400.0
+    speed, current = np.zeros(len(t_s)), np.zeros(len(t_s))
+    hit = np.isin(np.arange(len(t_s)), np.searchsorted(t_s, releases_s))
+    for i in range(1, len(t_s)):
+        current[i] = (duty * battery_v[i] - k * speed[i - 1]) / ohm
+        speed[i] = (speed[i - 1] + step_s * (gain * current[i] * k - 60.0)) * (0.9 if hit[i] else 1.0)
+    every = round(1 / rate_hz / step_s)
+    logged_s = t_s[::every].tolist()
+    robot = robot_of(
+        '[launcher]\nmotor = "wheel"\n[supply]\nvoltage = "battery_v"\n[motors.wheel]\ncurrent = "wheel_a"\n'
+        + ('speed = "wheel_rpm"\n' if with_speed else "")
+        + 'command = "duty"\nnominal_v = 12\nfree_speed_rpm = 5300\n'
+        "free_current_a = 1.8\nstall_current_a = 130\nstall_torque_nm = 2.4\n"
+    )
+    log = log_of(
+        numbers("duty", [duty] * len(logged_s), logged_s),
+        numbers("battery_v", battery_v[::every].tolist(), logged_s),
+        numbers("wheel_a", np.abs(current[::every]).tolist(), logged_s),
+        numbers("wheel_rpm", (speed[::every] * 60 / (2 * np.pi)).tolist(), logged_s),
+    )
+    return robot, [float(at) for at in launcher_dips(robot, trace_motors(log, robot))]
+
+
+@pytest.mark.parametrize("with_speed", [True, False])
+def test_a_sag_of_the_battery_is_no_release(with_speed: bool) -> None:
+    assert _sagging(with_speed=with_speed)[1] == []
+
+
+@pytest.mark.parametrize("with_speed", [True, False])
+def test_releases_beside_sags_are_found(with_speed: bool) -> None:
+    releases_s = (7.0, 7.6, 13.0, 18.0)
+    found_s = _sagging(with_speed=with_speed, releases_s=releases_s)[1]
+    assert found_s == pytest.approx(releases_s, abs=0.045)
+
+
+def test_the_start_of_the_wheel_is_no_release() -> None:
+    assert _sagging(with_speed=False, rate_hz=250.0)[1] == []
