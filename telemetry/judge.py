@@ -74,9 +74,9 @@ def judge(
 
 
 def _judge_match(known: Analysis) -> Analysis:
-    known = replace(known, notes=_notes(known))
     for step in _STEPS:
         known = _attempt(known, step)
+    known = replace(known, notes=(*_notes(known), *known.notes))
     known = _detect(known)
     known = _attempt(known, _sensors)
     return replace(known, pit_list=make_pit_list(known.findings))

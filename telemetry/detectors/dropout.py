@@ -6,12 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from telemetry.analysis import Analysis, Contact
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.contacts import contact_before
 from telemetry.finding import Finding, Severity
+from telemetry.log import BoolArray
 from telemetry.records.pieces import BeamHealth
 from telemetry.records.sensors import Burst, Switching
 from telemetry.wording import HANDS_IN, counted, match_clock, when
@@ -24,6 +27,7 @@ _MOST_BY_FLICKER = 0.85
 _MOST_HARDLY_RESOLVED = 0.75
 """The same where readings are so far apart that a pass may fall between them."""
 _ONSET_WITHIN_S, _TICK_S = 1.0, 0.25
+_LEAST_FLICKER, _FLICKER_WITHIN_S = 2, 0.5
 _SIDE = {
     "stuck_clear": "the receiver and its signal lead",
     "stuck_broken": "the emitter, its supply, and a dirty, blocked or shifted lens",
@@ -59,9 +63,10 @@ def _judge(known: Analysis, subject: str) -> Judgement:
         return missing or NotEvaluated("there are too many beams to follow pieces past all of them")
     if known.guesses:
         return missing or NotEvaluated("no robot file: its unplugged state is unknown")
-    stretches = _joined(known.pieces.beam_health.get(subject, ()), known.beams[subject])
-    dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
     bursts = known.bursts.get(subject, ())
+    health = [_outside_chatter(stretch, bursts) for stretch in known.pieces.beam_health.get(subject, ())]
+    stretches = _joined(health, known.beams[subject])
+    dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
     contradicted = [
         _finding(known, subject, dropout)
         for dropout in dropouts
@@ -70,6 +75,16 @@ def _judge(known: Analysis, subject: str) -> Judgement:
         and not is_accounted_for(known, subject, dropout.onset_s, dropout.stretch.end_s)
     ]
     return sorted(missing + contradicted, key=lambda finding: finding.start_s)
+
+
+def _outside_chatter(stretch: BeamHealth, bursts: Sequence[Burst]) -> BeamHealth:
+    """Without what gainsays the beam while it chatters: it then reads anything, and is not blind."""
+    told_s = tuple(
+        at_s
+        for at_s in stretch.contradictions_s
+        if not any(one.start_s - _TICK_S <= at_s <= one.end_s + _TICK_S for one in bursts)
+    )
+    return replace(stretch, contradictions_s=told_s)
 
 
 def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth]:
@@ -90,7 +105,7 @@ def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth
 
 
 def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
-    onset_s = _onset_s(known.beams[subject], stretch)
+    onset_s = _onset_s(known.beams[subject], stretch, known.honest_dwell_s.get(subject, 0.0))
     contact = contact_before(known.contacts, onset_s)
     open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
     return _Dropout(stretch, onset_s, contact, open_at_end, not shows_a_pass(known.beams, subject))
@@ -102,12 +117,37 @@ def _switched_again(beam: Switching, stretch: BeamHealth, until_s: float = math.
     return bool(((changes_s >= stretch.end_s - _TICK_S) & (changes_s < until_s)).any())
 
 
-def _onset_s(beam: Switching, stretch: BeamHealth) -> float:
-    """The first change to the stuck level around the start of the stretch; its start where there is none."""
-    into_stuck_s = beam.t_s[beam.on == (stretch.state == "stuck_broken")]
+def _onset_s(beam: Switching, stretch: BeamHealth, honest_s: float) -> float:
+    """The flicker that ends in the silence, or the first change to the stuck level around its start.
+
+    The start of the stretch itself where there is neither.
+    """
+    into_stuck = beam.on == (stretch.state == "stuck_broken")
+    flicker_s = _flicker_before(beam, into_stuck, stretch, honest_s)
+    if flicker_s is not None:
+        return flicker_s
+    into_stuck_s = beam.t_s[into_stuck]
     earliest_s = stretch.start_s - (_ONSET_WITHIN_S if stretch.flickered else 0.0)
     near_s = into_stuck_s[(into_stuck_s >= earliest_s) & (into_stuck_s <= stretch.start_s + _TICK_S)]
     return float(near_s[0]) if len(near_s) else stretch.start_s
+
+
+def _flicker_before(
+    beam: Switching, into_stuck: BoolArray, stretch: BeamHealth, honest_s: float
+) -> float | None:
+    """When the flicker began with which a beam fell silent: two dwells too short to be honest, then none.
+
+    A lead that breaks makes and breaks a few times first; the story sees only later that pieces go by unseen.
+    """
+    until_s = max(stretch.contradictions_s[:1], default=stretch.start_s)
+    last = int(np.searchsorted(beam.t_s, max(until_s, stretch.start_s))) - 1
+    if last < _LEAST_FLICKER or not into_stuck[last]:
+        return None
+    apart_s = np.diff(beam.t_s[: last + 1])
+    long = np.flatnonzero(apart_s >= _FLICKER_WITHIN_S)
+    first = int(long[-1]) + 1 if len(long) else 0
+    short = first + np.flatnonzero(apart_s[first:] < honest_s)
+    return float(beam.t_s[short[0]]) if len(short) >= _LEAST_FLICKER else None
 
 
 def _worth_telling(dropout: _Dropout) -> bool:

@@ -120,6 +120,24 @@ def test_a_stretch_that_is_mostly_chatter_is_left_to_chatter() -> None:
     assert len(_found(_known(OUT, bursts={"entry": (Burst(25.0, 30.0, 60, 0.01, 0.02),)}))) == 1
 
 
+def test_what_a_beam_reads_while_it_chatters_gainsays_nothing() -> None:
+    """Both pieces pass in a short burst: chopped to bits, but seen. One that passes outside it counts."""
+    bursts = {"entry": (Burst(29.9, 30.1, 12, 0.01, 0.02), Burst(34.9, 35.1, 12, 0.01, 0.02))}
+    assert _found(_known(OUT, bursts=bursts)) == []
+    (found,) = _found(_known(OUT, bursts={"entry": bursts["entry"][:1]}))
+    assert found.evidence["first_contradiction_s"] == 35.0
+
+
+@pytest.mark.parametrize(("flickers", "since_s"), [(0, 22.0), (1, 22.0), (2, 16.0), (3, 16.0)])
+def test_a_beam_that_flickers_into_silence_is_out_since_the_flicker(flickers: int, since_s: float) -> None:
+    """The story tells from 22 s on at the earliest, as the first piece goes by unseen."""
+    blinks = [(16 + 0.1 * number, 16.02 + 0.1 * number) for number in range(flickers)]
+    known = _known(
+        OUT, beams={"entry": switching([(10, 11), *blinks], 100.0)}, honest_dwell_s={"entry": 0.05}
+    )
+    assert _found(known)[0].start_s == pytest.approx(since_s)
+
+
 @pytest.mark.parametrize(
     ("parts", "reason"),
     [
