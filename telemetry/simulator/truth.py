@@ -30,6 +30,9 @@ _STALL_SHARE = 0.05
 _STALL_S = 0.25
 _HEAT_STEP = 100  # of the trace: heat is followed at 0.1 s
 
+_MOST = 0.5
+
+Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
@@ -38,7 +41,8 @@ def tell_truth(played: Play, logger: LoggerSpec, table: LogTable) -> dict[str, A
 
     ``faults`` are what was put in, ``stalls`` what physically stood still while driven. A piece is
         ``entered`` when its front breaks the first beam, ``released`` when the launcher wheel grips it. The
-        ``wrong_rows`` of a beam's fault are the rows of the log that it falsifies: there may be none.
+        ``wrong_rows`` of a beam's fault are the rows of the log that it falsifies, ``passes_lost`` the pieces
+        that went by, in and out of the beam, while it read wrong for most of their pass: there may be none.
     """
     spec, plan, trace, inputs, faults = played.spec, played.plan, played.trace, played.inputs, played.faults
     input_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
@@ -113,9 +117,21 @@ def _with_wrong_rows(inputs: Inputs, spec: RobotSpec, rows: Steps) -> list[Fault
         detail = {
             "wrong_s": _round(np.count_nonzero(wrong[first:last]) * STEP_S),
             "wrong_rows": int(np.count_nonzero(wrong[logged])),
+            "passes_lost": _passes_lost(inputs.honest[place], wrong, first, last),
         }
         told.append(replace(fault, detail=fault.detail | detail))
     return told
+
+
+def _passes_lost(honest: Bools, wrong: Bools, first: int, last: int) -> int:
+    """Passes that lie wholly between two steps of the trace and were falsified for most of their time."""
+    changes = np.flatnonzero(np.diff(honest[first:last].astype(np.int8))) + first + 1
+    broke, cleared = changes[honest[changes]], changes[~honest[changes]]
+    return sum(
+        bool(wrong[start:end].mean() > _MOST)
+        for start in broke.tolist()
+        for end in cleared[cleared > start][:1].tolist()
+    )
 
 
 def _overruns(spec: RobotSpec, trace: Trace) -> list[FaultRecord]:

@@ -74,9 +74,11 @@ def _score_kind(total: Score, judged: Judged, kind: Kind) -> None:
     troubles = kind.troubles(judged)
     findings = [finding for finding in judged.analysis.findings if kind.finds(finding)]
     for trouble in troubles:
+        if not trouble.must:
+            continue
         if any(_meet(trouble, finding) for finding in findings):
             total.found[kind.title] += 1
-        elif trouble.must:
+        else:
             total.missed[kind.title] += 1
             total.remarks.append(_remark("missed", judged, kind.title, trouble))
     for finding in findings:
@@ -161,9 +163,12 @@ def _period_s(judged: Judged) -> float:
 
 
 def _dropouts(judged: Judged) -> list[Trouble]:
-    """Each that falsifies a reading must be told; one that does not may be."""
+    """Each during which a piece went by, in and out, mostly misread, must be told; another one may be.
+
+    A piece that still stands there as the beam comes back, or none at all, reads like one that came later.
+    """
     beams = [fault for fault in _faults(judged, "dropout") if "role" not in fault["detail"]]
-    return [_trouble(f, must=f["detail"]["wrong_rows"] > 0) for f in beams]
+    return [_trouble(f, must=f["detail"]["wrong_rows"] > 0 and f["detail"]["passes_lost"] > 0) for f in beams]
 
 
 def _harnesses(judged: Judged) -> list[Trouble]:
