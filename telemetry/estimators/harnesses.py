@@ -30,6 +30,7 @@ _BEFORE_S, _AFTER_S = 0.8, 0.3
 _LEAST_UNSEEN, _MOSTLY_SEEN = 2, 0.8
 _LEAST_SILENT_S = 2.0
 _LEAST_BEAMS = 3
+_TIMES_USUAL, _LEAST_EXPECTED, _AT_ONCE_S = 2.0, 8.0, 0.03
 _LOADED = 0.1
 _VAGUE_S = 3.0
 _CONFIDENCE = {"missing": 0.97, "frozen": 0.95, "no draw": 0.92, "silent": 0.85}
@@ -63,7 +64,7 @@ def find_harness_breaks(known: Analysis) -> tuple[HarnessBreak, ...]:
     found: list[HarnessBreak] = []
     for harness in known.robot.harnesses:
         losses = [loss for device in harness.order for loss in _losses(known, device)]
-        losses += _silences(known, harness)
+        losses += _silences(known, harness) or _lost_at_once(known, harness)
         found += _breaks(known, harness, sorted(losses, key=lambda loss: loss.start_s))
     return tuple(sorted(found, key=lambda one: one.start_s))
 
@@ -131,9 +132,47 @@ def _silences(known: Analysis, harness: Harness) -> list[_Loss]:
         tells = len(elsewhere) > 0 and float(elsewhere.mean()) >= _MOSTLY_SEEN
         start_s, end_s = float(bounds_s[number]), float(bounds_s[min(number + 1, len(bounds_s) - 1)])
         enough = np.count_nonzero(within & ~seen) >= _LEAST_UNSEEN and end_s - start_s >= _LEAST_SILENT_S
-        if tells and enough:
+        if tells and enough and all(_may_be_unplugged(known, name, start_s) for name in beams):
             losses += [_Loss(name, "silent", start_s, end_s) for name in beams]
     return losses
+
+
+def _lost_at_once(known: Analysis, harness: Harness) -> list[_Loss]:
+    """Beams that go to what they read unplugged, at least two in one instant, and then all keep silent.
+
+    For at least twice as long as they ever do, and so long that eight changes and more were to be expected.
+    """
+    beams = [name for name in harness.order if name in known.beams]
+    if len(beams) < _LEAST_BEAMS or any(known.robot.beams[name].unplugged is None for name in beams):
+        return []
+    edges_s = np.sort(np.concatenate([known.beams[name].t_s[1:] for name in beams]))
+    edges_s = edges_s[(edges_s >= known.match.start_s) & (edges_s <= known.match.end_s)]
+    bounds_s = np.concatenate(([known.match.start_s], edges_s, [known.match.end_s]))
+    lasting_s = np.diff(bounds_s)
+    longest = int(lasting_s.argmax())
+    silent_s, others_s = float(lasting_s[longest]), np.delete(lasting_s, longest)
+    expected = len(edges_s) * silent_s / max(float(others_s.sum()), _LEAST_SILENT_S)
+    if not len(others_s) or silent_s < _TIMES_USUAL * float(others_s.max()) or expected < _LEAST_EXPECTED:
+        return []
+    start_s, end_s = float(bounds_s[longest]), float(bounds_s[longest + 1])
+    at_once = [name for name in beams if _changed_at(known, name, start_s)]
+    if len(at_once) < 2 or not all(_may_be_unplugged(known, name, start_s) for name in beams):
+        return []
+    return [_Loss(name, "silent", start_s, end_s) for name in beams]
+
+
+def _changed_at(known: Analysis, name: str, at_s: float) -> bool:
+    """Whether a beam changed in this instant, or within two of its readings before."""
+    beam = known.beams[name]
+    since_s = at_s - beam.t_s[1:]
+    return bool(((since_s >= 0) & (since_s <= max(_READINGS * beam.period_s, _AT_ONCE_S))).any())
+
+
+def _may_be_unplugged(known: Analysis, name: str, at_s: float) -> bool:
+    """Whether a beam reads just after an instant what it reads unplugged; yes where that is not known."""
+    beam, unplugged = known.beams[name], known.robot.beams[name].unplugged
+    before = int(np.searchsorted(beam.t_s, at_s, side="right")) - 1
+    return unplugged is None or bool(beam.on[max(before, 0)]) == (unplugged == "broken")
 
 
 # Breaks

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -173,6 +174,61 @@ def test_a_star_whose_values_are_missing() -> None:
 def test_a_star_of_which_one_lives_did_not_lose_its_connector() -> None:
     lapses = {name: (Lapse(name, "missing", 40.0, 50.0),) for name in ("entry", "middle")}
     assert _breaks(_star(None, lapses=lapses)) == []
+
+
+def _dark(since_s: tuple[float, float, float], unplugged: str, until_s: float = 100.0) -> Analysis:
+    """Pieces pass every 5 s until 40 s; then each beam reads broken from its own instant on."""
+    robot = STAR.model_copy(
+        update={
+            "beams": {
+                name: beam.model_copy(update={"unplugged": unplugged}) for name, beam in STAR.beams.items()
+            }
+        }
+    )
+    names = ("entry", "middle", "gate")
+    beams = {
+        name: switching([*passing(np.arange(5.0 + n, 41.0, 5.0).tolist()), (since, until_s)], 100.0)
+        for n, (name, since) in enumerate(zip(names, since_s, strict=True))
+    }
+    t_s = clock(100.0, 50.0)
+    signals = [switch(name, [0.0] * len(t_s), t_s.tolist()) for name in names]
+    return analysis_of(robot, log_of(*signals), beams=beams)
+
+
+@pytest.mark.parametrize(
+    ("since_s", "unplugged", "number"),
+    [
+        ((46.0, 46.0, 46.0), "broken", 1),
+        ((46.0, 46.02, 46.0), "broken", 1),
+        ((45.0, 46.0, 47.0), "broken", 0),
+        ((46.0, 46.0, 46.0), "clear", 0),
+    ],
+)
+def test_beams_that_go_at_once_to_what_they_read_unplugged_lost_their_connector(
+    since_s: tuple[float, float, float], unplugged: str, number: int
+) -> None:
+    """Three pieces that come to stand one after the other do not, nor beams that would read clear."""
+    found = _breaks(_dark(since_s, unplugged))
+    assert [one.start_s for one in found] == [pytest.approx(46.0, abs=0.03)] * number
+
+
+def test_beams_that_keep_silent_no_longer_than_usual_lost_nothing() -> None:
+    assert _breaks(_dark((46.0, 46.0, 46.0), "broken", until_s=52.0)) == []
+
+
+def test_a_beam_that_reads_broken_is_not_unplugged_where_it_would_read_clear() -> None:
+    """Dips of the launcher alone do not prove a loss while a piece stands at a beam."""
+    known = _star((39.0, 61.0))
+    robot = known.robot.model_copy(
+        update={
+            "beams": {
+                name: beam.model_copy(update={"unplugged": "broken" if name == "middle" else "clear"})
+                for name, beam in known.robot.beams.items()
+            }
+        }
+    )
+    assert len(_breaks(known)) == 1
+    assert _breaks(replace(known, robot=robot)) == []
 
 
 # In place of the devices' own findings
