@@ -147,14 +147,32 @@ def _first_data_row(best: Candidate, rows: Rows) -> int:
     """The first row of full width that holds times and numbers where the others do."""
     numeric = [index for index, column in enumerate(best.columns) if np.isfinite(column).mean() > 0.5]
     clock = find_clock([""] * len(best.columns), best.columns).place
+    header = 0 if clock is None else _header_below_settings(best, rows, numeric, clock)
     for place, (_, cells) in enumerate(rows):
-        if len(cells) != best.width or _COMMENT.match(cells[0]):
+        if place < header or len(cells) != best.width or _COMMENT.match(cells[0]):
             continue
         stamped = sum(rough_stamp(cells[index], best.decimal) is not None for index in numeric)
         named = clock is not None and name_says_time(cells[clock]) == 2
         if 2 * stamped >= max(len(numeric), 1) and not named:
             return place
     return next(place for place, (_, cells) in enumerate(rows) if len(cells) == best.width)
+
+
+def _header_below_settings(best: Candidate, rows: Rows, numeric: list[int], clock: int) -> int:
+    """Place of a line of names with one for time, above all rows that have a time; 0 without one.
+
+    What stands above it may be as wide as the log and full of numbers, as a table of settings is.
+    """
+    header = 0
+    for place, (_, cells) in enumerate(rows):
+        if len(cells) != best.width:
+            continue
+        if rough_stamp(cells[clock], best.decimal) is not None:
+            break
+        names = all(rough_stamp(cells[index], best.decimal) is None for index in numeric)
+        if names and name_says_time(_COMMENT.sub("", cells[clock])):
+            header = place
+    return header
 
 
 def _header(

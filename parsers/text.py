@@ -22,6 +22,8 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+# Files that were appended to each other keep their marks.
+_LATER_MARK = b"\n" + codecs.BOM_UTF8
 _LINE_ENDS = {"utf-16-le": (b"\n\0", b"\r\0"), "utf-16-be": (b"\0\n", b"\0\r")}
 # A letter or a sign of measure that Windows-1252 has in one byte, in a word of at least two characters;
 # as Python's surrogateescape has bytes that do not fit UTF-8.
@@ -69,6 +71,8 @@ def decode(raw: bytes, ledger: Ledger, told: str | None = None) -> Text:
     if len(kept) < len(body):
         ledger.add("truncated_tail", 1, _NUL_TAIL, line=kept.count(b"\n") + 1)
     kept = _with_line_feeds(kept)
+    if not kept.isascii():
+        kept = kept.replace(_LATER_MARK, b"\n")
     return Text(*_parted(kept, encoding))
 
 

@@ -120,6 +120,9 @@ CLEAN = {
     "delimiters at every end": Odd("".join(line + ",\n" for line in LINES), SOUND),
     "a header that is a comment": Odd("# logger v3\n#" + wide(), SOUND),
     "pairs above the header": Odd("robot,Jay\nmatch,7\nfirmware,1.2.3\n\n" + wide(), SOUND),
+    "a table of settings as wide as the log": Odd(
+        "gain,1.5,0.25,-3\noffset,0,12,7.5\nloop time,20,20,40\n" + wide(), SOUND
+    ),
     "five hundred remarks": Odd("".join(f"# setting {i}\n" for i in range(500)) + wide(), SOUND),
     "a remark at the end": Odd(wide() + "# end of log\n", SOUND),
     "no last line end": Odd(wide()[:-1], SOUND),
@@ -284,6 +287,11 @@ DAMAGED = {
         + ("Robot Jay\n" + "\n".join([LINES[0], *LINES[1:31]]) + "\n"),
         {"feed_current_a": at(LAID_OUT, CURRENT[:30] * 2)},
         ("repeated_header", "clock_reset"),
+    ),
+    "two files with marks in one": Odd(
+        ("\ufeff" + "\n".join(LINES[:31]) + "\n\ufeff" + "\n".join(LINES[1:31]) + "\n").encode(),
+        {"feed_current_a": at(LAID_OUT, CURRENT[:30] * 2)},
+        ("clock_reset",),
     ),
     "NULs, and a good record behind them": Odd(
         ("\n".join(LINES[:31]) + "\n").encode() + b"\0" * 512 + ("\n".join(LINES[31:]) + "\n").encode(),
