@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.piece_evidence import lead_flickers_s
 
 __all__ = ["suspected_dropouts"]
@@ -21,9 +22,10 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
 
     Counted are stretches in which the story of the pieces takes it for out after a flicker, and flickers
     apart from those. What is mostly chatter is left out; that a silence begins so is what a loose lead does.
+    None where readings are so far apart that a pass looks like a flicker.
     """
     judged = beam in known.beams and beam in known.honest_dwell_s
-    if not judged or known.pieces is None or known.guesses:
+    if not judged or known.pieces is None or known.guesses or not shows_a_pass(known.beams, beam):
         return 0
     out, chatter = _told(known, beam, "dropout"), _told(known, beam, "chatter")
     silent = [
