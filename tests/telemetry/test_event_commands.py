@@ -109,7 +109,7 @@ def test_a_match_starts_with_the_heat_that_the_pause_left(run: Run, tmp_path: Pa
     )
     page = (tmp_path / "one" / "match-01" / "index.html").read_text(encoding="utf-8")
     assert "Heat is carried over from match-03, 4\u00a0min without current before" in page
-    assert "Heat starts from cold" in (tmp_path / "cold" / "match-01" / "index.html").read_text(
+    assert "Heat is counted from a cold start" in (tmp_path / "cold" / "match-01" / "index.html").read_text(
         encoding="utf-8"
     )
 

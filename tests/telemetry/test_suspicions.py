@@ -11,7 +11,7 @@ from telemetry.finding import Finding, Severity
 from telemetry.match_facts import facts_of
 from telemetry.records.pieces import BeamHealth, Count, Pieces
 from telemetry.suspicions import suspected_dropouts
-from tests.telemetry.building import analysis_of, robot_of, switching
+from tests.telemetry.building import analysis_of, passing, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\n')
 PASSES = [(10.0, 11.0), (20.0, 21.0), (50.0, 51.0), (60.0, 61.0)]
@@ -84,6 +84,13 @@ def test_what_is_told_of_another_beam_changes_nothing() -> None:
 )
 def test_where_dropouts_cannot_be_judged_none_is_suspected(part: dict[str, Any]) -> None:
     assert suspected_dropouts(_known(OUT, **part), "entry") == 0
+
+
+@pytest.mark.parametrize(("period_s", "suspected"), [(0.05, 1), (0.1, 0)])
+def test_where_readings_hardly_show_a_pass_a_flicker_is_none(period_s: float, suspected: int) -> None:
+    on = [*passing([10.0, 20.0, 50.0, 60.0], 0.2), *_flicker(70.0)]
+    beams = {"entry": switching(on, 100.0, period_s=period_s)}
+    assert suspected_dropouts(_known(beams=beams), "entry") == suspected
 
 
 def test_what_is_kept_of_a_match_keeps_suspicions_apart_from_findings() -> None:
