@@ -129,7 +129,7 @@ def _bursts(known: Analysis) -> Parts:
 
 def _motors(known: Analysis) -> Parts:
     levels = known.start_heat.levels if known.start_heat else {}
-    traces = trace_motors(known.part, known.robot, initial_heat=levels)
+    traces = trace_motors(known.part, known.robot, initial_heat=levels, lapses=known.lapses)
     notes = [note for trace in traces.values() for note in trace.notes]
     return {"motors": traces, "notes": (*known.notes, *assumed_voltage_note(traces), *notes)}
 

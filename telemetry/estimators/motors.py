@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -17,8 +17,9 @@ from telemetry.estimators.speeds import Drive, Speed, shaft_speed
 from telemetry.log import BoolArray, Channel, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Lapse
 from telemetry.robot import Motor, Robot
-from telemetry.signals import at_instants
+from telemetry.signals import at_instants, within
 
 __all__ = [
     "ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "assumed_voltage_note",
@@ -44,6 +45,7 @@ _NOTABLE_HEAT = 0.03
 _DRAWS = 0.02
 """Of the stall current: from there a motor without a logged command is thought to be driven."""
 _COLD: Mapping[str, float] = MappingProxyType({})
+_SOUND: Mapping[str, Sequence[Lapse]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,14 +60,19 @@ class _Logged:
 
 
 def trace_motors(
-    log: Log, robot: Robot, *, initial_heat: Mapping[str, float] = _COLD
+    log: Log,
+    robot: Robot,
+    *,
+    initial_heat: Mapping[str, float] = _COLD,
+    lapses: Mapping[str, Sequence[Lapse]] = _SOUND,
 ) -> Mapping[str, MotorTrace]:
     """The trace of every motor of the robot file whose current the log holds.
 
     `initial_heat` is the level at which a motor starts (0 where it is not named). Where no voltage is logged,
-    it is that of a charged battery behind a usual resistance, under the currents that are logged.
+    it is that of a charged battery behind a usual resistance, under the currents that are logged. What a
+    channel repeats while it is frozen (`lapses`, by channel) is not believed.
     """
-    logged = {name: _channels(log, motor) for name, motor in robot.motors.items()}
+    logged = {name: _channels(log, motor, lapses) for name, motor in robot.motors.items()}
     present = {name: channels for name, channels in logged.items() if channels is not None}
     battery = _voltage(log, robot, present)
     source = "assumed" if _logged_voltage(log, robot) is None else "channel"
@@ -98,19 +105,32 @@ def supply_current_a(trace: MotorTrace) -> FloatArray:
     return trace.current_a * np.abs(trace.command)
 
 
-def _channels(log: Log, motor: Motor) -> _Logged | None:
+def _channels(log: Log, motor: Motor, lapses: Mapping[str, Sequence[Lapse]]) -> _Logged | None:
     channel = log.channels.get(motor.current) if motor.current else None
     if channel is None or not len(channel.values):
         return None
     t_s, current_a = channel.t_s, channel.canonical()
+    frozen = _frozen(t_s, lapses.get(channel.name, ()))
+    if frozen.any():
+        t_s, current_a = t_s[~frozen], current_a[~frozen]
+    if not len(t_s):
+        return None
     if not channel.sampled:
         t_s = np.arange(t_s[0], max(log.t_s[-1], t_s[0]) + _SPARSE_GRID_S / 2, _SPARSE_GRID_S)
         current_a = at_instants(channel.t_s, current_a, t_s)
     speed = _values(log, motor.speed, t_s)
+    if speed is not None:
+        speed = np.where(_frozen(t_s, lapses.get(motor.speed or "", ())), np.nan, speed)
     command = _values(log, motor.command, t_s)
     if command is None:
         return _Logged(t_s, current_a, np.full(len(t_s), np.nan), None, speed)
     return _Logged(t_s, current_a, command, log.channels[motor.command or ""].unit, speed)
+
+
+def _frozen(t_s: FloatArray, lapses: Sequence[Lapse]) -> BoolArray:
+    """Instants at which a channel repeats itself, shape (n,)."""
+    spans_s = [(lapse.start_s, lapse.end_s) for lapse in lapses if lapse.kind == "frozen"]
+    return within(t_s, np.asarray(spans_s).reshape(-1, 2))
 
 
 def _values(log: Log, name: str | None, t_s: FloatArray) -> FloatArray | None:

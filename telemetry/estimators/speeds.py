@@ -62,9 +62,10 @@ def shaft_speed(
 ) -> Speed:
     """The speed of one motor. `logged` is its channel in rad/s with its sign, shape (n,), or None.
 
-    A channel that differs from back-EMF by a factor known from elsewhere (rpm for rad/s, the output's speed
-    for the motor's) is set right; one that differs otherwise, or that stands still while the motor turns, is
-    left aside. Either is said in a note; so is a channel that counts backwards.
+    Where the channel says nothing, back-EMF does. A channel that differs from back-EMF by a factor known from
+    elsewhere (rpm for rad/s, the output's speed for the motor's) is set right; one that differs otherwise, or
+    that stands still while the motor turns, is left aside. Either is said in a note; so is a channel that
+    counts backwards.
     """
     if logged is None or not np.isfinite(logged).any():
         return _from_back_emf(model, drive)
@@ -79,7 +80,8 @@ def shaft_speed(
     sense, turned = _sense(logged, drive, steady)
     if turned:
         notes = (*notes, f"The speed of motor {name} is logged with the opposite sign to its command.")
-    return Speed(_along(np.abs(logged) * factor, sense, drive), "channel", notes)
+    along = _along(np.abs(logged) * factor, sense, drive)
+    return Speed(np.where(np.isfinite(along), along, _from_back_emf(model, drive).rad_s), "channel", notes)
 
 
 def _from_back_emf(model: MotorModel | None, drive: Drive) -> Speed:
@@ -111,7 +113,9 @@ def _scale(
     back_emf_v = (drive.applied_v - drive.current_a * drive.resistance_ohm)[steady]
     ratio = magnitude[steady] * model.k_v_s_per_rad / back_emf_v
     middle = float(np.median(ratio))
-    if _AGREES[0] <= middle <= _AGREES[1] or _dragged(model, drive, magnitude, steady):
+    if any(_AGREES[0] <= one <= _AGREES[1] for one in (middle, _cold(model, drive, magnitude, steady))):
+        return 1.0, ()
+    if _dragged(model, drive, magnitude, steady):
         return 1.0, ()
     if middle < _DEAD and not _plainly_draws(model, drive, steady):
         return 1.0, ()
@@ -128,6 +132,12 @@ def _scale(
         f"The speed of motor {name} reads {middle:.2g} times what its voltage, current and data sheet "
         "say: its speed is taken from back-EMF instead.",
     )
+
+
+def _cold(model: MotorModel, drive: Drive, magnitude: FloatArray, steady: BoolArray) -> float:
+    """The ratio if the winding were cold: where its limits are too low, it is thought hotter than it is."""
+    back_emf_v = (drive.applied_v - drive.current_a * model.resistance_ohm)[steady]
+    return float(np.median(magnitude[steady] * model.k_v_s_per_rad / back_emf_v))
 
 
 def _dragged(model: MotorModel, drive: Drive, magnitude: FloatArray, steady: BoolArray) -> bool:

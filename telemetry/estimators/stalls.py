@@ -32,7 +32,8 @@ _SLOW_TO_LEAVE_S = 0.2
 _BEFORE_S = 0.12
 _CONTINUES = 0.9
 _ASSUMED_OFF = 0.05
-"""A battery that gives 5 % less than assumed lets a motor at rest seem to turn at 5 %."""
+"""A battery that gives 5 % less than assumed lets a motor seem to turn faster by as much: there is room above
+the fifth, but none between stall and near stall, where one that gives more would take it back."""
 _GROWS, _LONGEST_START_S = 1.08, 2.0
 _BRIEF_S, _REVERSED_S = 0.5, 0.35
 
@@ -58,7 +59,7 @@ def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
     share = np.nan_to_num(trace.speed_share, nan=np.inf)
     forwards = share > -STALL_SHARE if trace.speed_source == "channel" else np.ones(len(share), dtype=bool)
     room = _room(trace)
-    stalled = loaded & forwards & (share < STALL_SHARE + room)
+    stalled = loaded & forwards & (share < STALL_SHARE)
     slow = loaded & forwards & (share < NEAR_STALL_SHARE + room)
     spin_up_s = _spin_up_s(trace, NEAR_STALL_SHARE)
     stood = lasting(trace.t_s, stalled, _least_stall_s(trace), end_s, bridge_s=_BRIDGE_S)
@@ -66,7 +67,7 @@ def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
     least_s = max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s)
     if room:
         drags = lasting(trace.t_s, slow, least_s, end_s, bridge_s=_BRIDGE_S)
-        stall = _mostly_slower(trace, stall, drags, STALL_SHARE + room)
+        stall = _mostly_slower(trace, stall, drags, STALL_SHARE)
     near = slow & ~within(trace.t_s, stall)
     near_stall = lasting(trace.t_s, near, least_s, end_s, bridge_s=_BRIDGE_S)
     return MotorStates(stall, _really_slow(trace, near_stall), spin_up_s)

@@ -12,6 +12,7 @@ from telemetry.estimators.motors import DRIVEN_COMMAND, assumed_voltage_note, su
 from telemetry.log import Channel
 from telemetry.motor_model import RAD_S_PER_RPM
 from telemetry.records.motors import MotorTrace
+from telemetry.records.sensors import Lapse
 from tests.telemetry.building import robot_of
 from tests.telemetry.logs import log_of, numbers
 
@@ -193,3 +194,31 @@ def test_heat_by_a_supply_side_current_says_what_it_cannot_see(roles: str, sourc
     assert trace.heat_source == source
     assert [said in note for note in trace.notes] == ([True] if said else [])
     assert np.isfinite(trace.heat).all() == (source != "supply current alone")
+
+
+def test_what_a_frozen_channel_repeats_is_not_believed() -> None:
+    """A current frozen from 4 to 6 s ends there and begins anew; a frozen speed is told by back-EMF."""
+    t_s = np.arange(0, 10, 0.02)
+    frozen = (t_s >= 4) & (t_s < 6)
+    robot = robot_of(
+        '[motors.feed]\ncurrent = "feed_a"\ncommand = "duty"\nspeed = "feed_rpm"\n'
+        "free_speed_rpm = 5300\nfree_current_a = 2\nstall_current_a = 120\n"
+        '[supply]\nvoltage = "battery_v"\n'
+    )
+    log = log_of(
+        numbers("feed_a", np.where(frozen, 100.0, 20.0), t_s),
+        numbers("duty", np.full(len(t_s), 0.5), t_s),
+        numbers("feed_rpm", np.where(frozen, 100.0, 1796.6), t_s),
+        numbers("battery_v", np.full(len(t_s), 12.0), t_s),
+    )
+
+    def traced(name: str) -> MotorTrace:
+        return trace_motors(log, robot, lapses={name: [Lapse(name, "frozen", 4.0, 6.0)]})["feed"]
+
+    by_current = traced("feed_a")
+    assert by_current.t_s.tolist() == t_s[~frozen].tolist()
+    assert by_current.current_a.max() == 20.0
+    by_speed = traced("feed_rpm")
+    told = by_speed.speed_rad_s[frozen] * 60 / (2 * np.pi)
+    assert told == pytest.approx(np.full(100, (6.0 - 10.0) / (12.0 - 0.2) * 5300), abs=1.0)
+    assert traced("duty").speed_rad_s[frozen] == pytest.approx(np.full(100, 100 * 2 * np.pi / 60))

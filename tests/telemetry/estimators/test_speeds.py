@@ -123,3 +123,23 @@ def test_without_a_command_only_a_speed_beyond_all_bounds_is_said() -> None:
     assert _trace(1.0, command=False).notes == ()
     (note,) = _trace(1 / RAD_S_PER_RPM, command=False).notes
     assert "far beyond its free speed" in note
+
+
+@pytest.mark.parametrize("continuous_a", [1.0, 1000.0])
+def test_a_winding_thought_too_hot_does_not_discredit_a_sound_channel(continuous_a: float) -> None:
+    """At half its stall current: with a limit of 1 A it were burnt, and its resistance half as much again."""
+    t_s = np.arange(0, 60, 0.05)
+    robot = robot_of(
+        '[motors.one]\ncurrent = "a_a"\ncommand = "duty"\nspeed = "speed_rpm"\nfree_speed_rpm = 5300\n'
+        f"free_current_a = 2\nstall_current_a = 120\ncontinuous_current_a = {continuous_a}\n"
+        'heating_time_constant_s = 20\n[supply]\nvoltage = "battery_v"\n'
+    )
+    rpm = 5300 * (12 - 60 * 0.1) / (12 - 0.2)
+    log = log_of(
+        numbers("battery_v", np.full(len(t_s), 12.0), t_s),
+        numbers("duty", np.ones(len(t_s)), t_s),
+        numbers("a_a", np.full(len(t_s), 60.0), t_s),
+        numbers("speed_rpm", np.full(len(t_s), rpm), t_s),
+    )
+    trace = trace_motors(log, robot)["one"]
+    assert (trace.speed_source, trace.notes) == ("channel", ())
