@@ -18,6 +18,7 @@ __all__ = ["brakes_at_rest", "most_with_brakes", "with_brakes"]
 _NO_DUTY, _DRIVEN = 0.05, 0.2
 _LEAST_STOPS = 3
 _WAITS_S = 2.0
+_MOSTLY = 0.5
 _FALLEN, _RISEN = 0.37, 0.63
 """After one time constant an exponential has fallen to 37 %, or risen to 63 % of where it leads."""
 _AS_FAST = 1.6
@@ -71,37 +72,48 @@ def most_with_brakes(
 
 
 def brakes_at_rest(t_s: FloatArray, command: FloatArray, speed_rad_s: FloatArray) -> bool:
-    """Whether a motor stops about as fast as it starts once its duty is gone; False with too few stops."""
+    """Whether a motor stops about as fast as it starts once its duty is gone; False with too few stops.
+
+    A stop that the next drive cuts short counts only where it was watched for long enough.
+    """
     duty, speed = np.abs(np.nan_to_num(command)), np.abs(np.nan_to_num(speed_rad_s))
-    rises_s, falls_s = _rises_s(t_s, duty, speed), _falls_s(t_s, duty, speed)
-    if min(len(rises_s), len(falls_s)) < _LEAST_STOPS:
+    rises_s = _rises_s(t_s, duty, speed)
+    if len(rises_s) < _LEAST_STOPS:
         return False
-    return float(np.median(falls_s)) <= _AS_FAST * float(np.median(rises_s)) + period_s(t_s)
+    most_s = _AS_FAST * float(np.median(rises_s)) + period_s(t_s)
+    told = [fall_s <= most_s for fall_s, watched_s in _falls_s(t_s, duty, speed) if watched_s >= most_s]
+    return len(told) >= _LEAST_STOPS and float(np.mean(told)) > _MOSTLY
+
+
+def _drives(duty: FloatArray) -> list[tuple[int, int]]:
+    """First sample with any duty and first without again, of each drive; a duty may grow and fade slowly."""
+    first, last = runs(duty > _NO_DUTY)
+    spans = zip(first.tolist(), last.tolist(), strict=True)
+    return [(start, end) for start, end in spans if float(duty[start:end].max()) >= _DRIVEN]
 
 
 def _rises_s(t_s: FloatArray, duty: FloatArray, speed: FloatArray) -> list[float]:
     """How long each start from rest took to 63 % of the speed that it reached."""
-    first, last = runs(duty >= _DRIVEN)
     least = _FAST * float(speed.max(initial=0.0))
     found = []
-    for start, end in zip(first.tolist(), last.tolist(), strict=True):
+    for start, end in _drives(duty):
         reached = float(speed[start:end].max())
-        rested = start > 0 and duty[start - 1] <= _NO_DUTY and speed[start - 1] < _AT_REST * reached
-        if reached > least and rested:
+        if reached > least and start > 0 and speed[start - 1] < _AT_REST * reached:
             found.append(_wait_s(t_s, speed[start:end] >= _RISEN * reached, start))
     return found
 
 
-def _falls_s(t_s: FloatArray, duty: FloatArray, speed: FloatArray) -> list[float]:
-    """How long the speed took to fall to 37 % after each drive whose duty ended at once."""
-    _first, last = runs(duty >= _DRIVEN)
+def _falls_s(t_s: FloatArray, duty: FloatArray, speed: FloatArray) -> list[tuple[float, float]]:
+    """How long the speed took to fall to 37 % behind each drive, and for how long that could be watched."""
     least = _FAST * float(speed.max(initial=0.0))
     found = []
-    for end in last.tolist():
-        if end < len(duty) and duty[end] <= _NO_DUTY and speed[end - 1] > least:
+    for _start, end in _drives(duty):
+        if end < len(duty) and speed[end - 1] > least:
             part = slice(end, int(np.searchsorted(t_s, t_s[end] + _WAITS_S)))
             undisturbed: BoolArray = np.logical_and.accumulate(duty[part] <= _NO_DUTY)
-            found.append(_wait_s(t_s, undisturbed & (speed[part] <= _FALLEN * speed[end - 1]), end))
+            fall_s = _wait_s(t_s, undisturbed & (speed[part] <= _FALLEN * speed[end - 1]), end)
+            watched_s = float(t_s[end + int(undisturbed.sum()) - 1] - t_s[end])
+            found.append((fall_s, np.inf if np.isfinite(fall_s) else watched_s))
     return found
 
 

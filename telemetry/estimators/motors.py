@@ -42,6 +42,7 @@ _MOST_LEVEL = 1.5
 """A winding that were hotter would have burnt: beyond, the motor's limits in the robot file are too low."""
 _SPARSE_GRID_S = 0.02
 _NOTABLE_HEAT = 0.03
+_SOME_DUTY = 0.05
 _DRAWS = 0.02
 """Of the stall current: from there a motor without a logged command is thought to be driven."""
 _COLD: Mapping[str, float] = MappingProxyType({})
@@ -50,11 +51,15 @@ _SOUND: Mapping[str, Sequence[Lapse]] = MappingProxyType({})
 
 @dataclass(frozen=True, eq=False)
 class _Logged:
-    """A motor's channels on the clock of its current; amperes with their sign, rad/s or None."""
+    """A motor's channels on the clock of its current; amperes with their sign, rad/s or None.
+
+    `fullest` is the command to divide a current by, where the two were read at different instants.
+    """
 
     t_s: FloatArray
     current_a: FloatArray
     command: FloatArray
+    fullest: FloatArray
     command_unit: str | None
     speed_rad_s: FloatArray | None
 
@@ -123,8 +128,25 @@ def _channels(log: Log, motor: Motor, lapses: Mapping[str, Sequence[Lapse]]) -> 
         speed = np.where(_frozen(t_s, lapses.get(motor.speed or "", ())), np.nan, speed)
     command = _values(log, motor.command, t_s)
     if command is None:
-        return _Logged(t_s, current_a, np.full(len(t_s), np.nan), None, speed)
-    return _Logged(t_s, current_a, command, log.channels[motor.command or ""].unit, speed)
+        unknown = np.full(len(t_s), np.nan)
+        return _Logged(t_s, current_a, unknown, unknown, None, speed)
+    channel = log.channels[motor.command or ""]
+    return _Logged(t_s, current_a, command, _fullest(channel, t_s, command), channel.unit, speed)
+
+
+def _fullest(channel: Channel, t_s: FloatArray, command: FloatArray) -> FloatArray:
+    """The commands at other instants than they were read, shape (n,): of none and some, read about one, some.
+
+    A current divided by a duty halfway between none and full would be none that ever flowed.
+    """
+    if channel.t_s is t_s or not channel.sampled:
+        return command
+    values, after = channel.canonical(), np.searchsorted(channel.t_s, t_s)
+    sides = np.stack([values[np.clip(at, 0, len(values) - 1)] for at in (after - 1, after)])
+    greater = np.where(np.abs(sides[0]) > np.abs(sides[1]), *sides)
+    some = _SOME_DUTY * float(np.abs(values).max(initial=0.0))
+    switched = (np.abs(sides).min(axis=0) < some) | (np.sign(sides[0]) != np.sign(sides[1]))
+    return np.where(switched & ~np.isin(t_s, channel.t_s), greater, command)
 
 
 def _frozen(t_s: FloatArray, lapses: Sequence[Lapse]) -> BoolArray:
@@ -187,7 +209,8 @@ def _trace(
 ) -> MotorTrace:
     model = MotorModel.from_motor(motor)
     duty, said = duty_of(name, logged.command, logged.command_unit, voltage_v)
-    logged = replace(logged, command=duty)
+    per_unit = np.divide(duty, logged.command, out=np.ones(len(duty)), where=np.abs(logged.command) > 0)
+    logged = replace(logged, command=duty, fullest=np.clip(logged.fullest * per_unit, -1.0, 1.0))
     logged_a, notes = believable_a(name, logged.current_a, motor)
     commanded = bool(np.isfinite(logged.command).any())
     turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
@@ -251,7 +274,7 @@ def _current_and_heat(
     by_speed = motor.current_side == "supply" and not np.isfinite(logged.command).any() and model is not None
     for _ in range(2 if by_speed and logged.speed_rad_s is not None else 1):
         current_a = winding_a(
-            logged.t_s, np.abs(logged_a), logged.command, motor, motoring=motoring,
+            logged.t_s, np.abs(logged_a), logged.fullest, motor, motoring=motoring,
             voltage_v=voltage_v, model=model, resistance_ohm=ohm, speed_rad_s=logged.speed_rad_s,
         )  # fmt: skip
         heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)

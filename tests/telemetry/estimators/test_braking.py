@@ -64,6 +64,23 @@ def test_a_short_stops_a_motor_as_fast_as_it_starts_and_friction_does_not(number
     assert told == (not coasts)
 
 
+@pytest.mark.parametrize("coasts", [False, True])
+def test_a_duty_that_fades_within_a_fifth_of_a_second_is_as_good_as_one_that_ends_at_once(
+    coasts: bool,
+) -> None:
+    """Every other pause lasts 60 ms: too short to tell. A motor quicker than its duty is left out."""
+    level = np.concatenate((np.linspace(0, 0.8, 100), np.full(400, 0.8), np.linspace(0.8, 0, 100)))
+    one = np.concatenate((level, np.zeros(500), level, np.zeros(30)))
+    duty = np.tile(one, 8)[:, None] * np.ones(MOTORS)
+    motors = draw_motors(MOTORS, seed=6)
+    bench = run(motors, duty, 0.03 * (duty > 0), coasts=coasts)
+    slow = motors.inertia * motors.ohm / motors.k**2 > 0.1
+    t_s = np.arange(0, len(duty), 5) * STEP_S
+    told = [brakes_at_rest(t_s, duty[::5, number], bench.speed[::5, number]) for number in range(MOTORS)]
+    assert slow.any()
+    assert [one for one, counts in zip(told, slow, strict=True) if counts] == [not coasts] * int(slow.sum())
+
+
 def test_too_few_stops_tell_nothing() -> None:
     bench = _bench(coasts=False)
     assert not brakes_at_rest(np.arange(1000) * STEP_S, bench.duty[:1000, 0], bench.speed[:1000, 0])

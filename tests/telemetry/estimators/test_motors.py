@@ -222,3 +222,15 @@ def test_what_a_frozen_channel_repeats_is_not_believed() -> None:
     told = by_speed.speed_rad_s[frozen] * 60 / (2 * np.pi)
     assert told == pytest.approx(np.full(100, (6.0 - 10.0) / (12.0 - 0.2) * 5300), abs=1.0)
     assert traced("duty").speed_rad_s[frozen] == pytest.approx(np.full(100, 100 * 2 * np.pi / 60))
+
+
+def test_a_supply_side_current_is_not_divided_by_a_duty_that_never_was() -> None:
+    """Half duty for half of each second, read 20 ms before the current: none or half, and no quarter."""
+    t_s = np.arange(0, 10, 0.1)
+    read_s = t_s + 0.02
+    robot = robot_of('[motors.feed]\ncurrent = "feed_a"\ncurrent_side = "supply"\ncommand = "duty"\n')
+    log = log_of(
+        numbers("feed_a", np.where(read_s % 1 < 0.5, 10.0, 0.0), read_s),
+        numbers("duty", np.where(t_s % 1 < 0.45, 0.5, 0.0), t_s),
+    )
+    assert set(trace_motors(log, robot)["feed"].current_a.tolist()) == {0.0, 20.0}
