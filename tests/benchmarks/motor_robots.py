@@ -122,7 +122,7 @@ def _flattened(spec: RobotSpec, rng: np.random.Generator) -> RobotSpec:
     battery = replace(
         spec.battery,
         open_circuit_v=float(rng.uniform(11.8, 12.5)),
-        resistance_ohm=float(rng.uniform(0.02, 0.045)),
+        resistance_ohm=float(rng.uniform(0.025, 0.06)),
     )
     return replace(spec, battery=battery)
 
