@@ -18,9 +18,9 @@ __all__ = ["contact_lane", "finding_lane", "phase_lane", "ticks"]
 
 _MARK_SHARE = 26 / 560
 _MARK_SHAPES = {
-    "fix": {"x": -12, "width": 24, "height": 24},
-    "watch": {"x": -12, "width": 24, "height": 24, "rx": 12},
-    "note": {"x": -12, "width": 24, "height": 24},
+    "fix": {"width": 24, "height": 24},
+    "watch": {"width": 24, "height": 24, "rx": 12},
+    "note": {"width": 24, "height": 24},
 }
 _SHORT = {"autonomous": "auto", "disabled": "off", "endgame": "end"}
 _NUMBER_SHARE = 0.042
@@ -77,7 +77,7 @@ def finding_lane(analysis: Analysis, strip: Strip) -> Lane:
     rows = _mark_rows([strip.axis.share(finding.start_s) for finding in analysis.findings])
     placed = enumerate(zip(analysis.findings, rows, strict=True), 1)
     marks = [
-        at(strip.axis.percent(finding.start_s), 2 + 27 * row, _finding_mark(number_, finding))
+        _finding_mark(number_, finding, strip.axis.percent(finding.start_s), 2 + 27 * row)
         for number_, (finding, row) in placed
     ]
     changes = sorted({t for finding in analysis.findings for t in (finding.start_s, finding.end_s)})
@@ -108,10 +108,11 @@ def _mark_rows(shares: list[float]) -> list[int]:
     return rows
 
 
-def _finding_mark(number_: int, finding: Finding) -> Markup:
+def _finding_mark(number_: int, finding: Finding, percent: str, top: float) -> Markup:
     level, name = str(finding.severity), heading(finding.kind, finding.subject, finding.role)
-    shape = tag("rect", {"class": f"m m-{level}", **_MARK_SHAPES[level]})
-    text = tag("text", {"y": 16.5, "class": f"t tc mt-{level}"}, str(number_))
+    place = {"x": percent, "y": top, "transform": "translate(-12 0)"}
+    shape = tag("rect", {"class": f"m m-{level}", **place, **_MARK_SHAPES[level]})
+    text = label(percent, top + 16.5, str(number_), kind=f"t tc mt-{level}")
     return tag("a", {"href": f"#finding-{number_}", "aria-label": f"Finding {number_}: {name}"}, shape, text)
 
 
