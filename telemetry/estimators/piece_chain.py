@@ -39,7 +39,6 @@ _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 """A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
 _SICK_AT_START = 0.03
 _WRONG_PRELOAD = 0.1
-_GRIPPED_WITHIN_S = 0.5
 _GAP_MOVE = 0.1
 """Anything may have happened while nothing was logged: the weight of each move, many times over."""
 _LENGTHS_S = (0.1, 0.5)
@@ -243,7 +242,7 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
 
     A piece between two beams with nothing before it arrives within the travel time (each of several, where
     the belt is known to run), one at a beam with nothing at the next has passed within the passing time, one
-    past the last beam is gripped by a running launcher; to stay costs exp(-dt/τ).
+    past the last beam is gripped by a running launcher, unless pieces wait there; to stay costs exp(-dt/τ).
     """
     if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
@@ -256,7 +255,7 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
         free = (past == 0) & ~np.pad(at_beam[:, 1:], ((0, 0), (0, 1)))
         lasting += ((at_beam & free) / evidence.ways.passing_s[mode]).sum(axis=1)
     if moment.launching:
-        lasting += (past[:, -1] > 0) / _GRIPPED_WITHIN_S
+        lasting += (past[:, -1] > 0) / evidence.ways.gripped_s
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 

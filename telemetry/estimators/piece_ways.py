@@ -23,6 +23,7 @@ _ALWAYS: Steps = np.zeros(1), np.ones(1)
 _USUAL_PASS_S = 0.2
 _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
 _LEAST_ARRIVALS, _SOME, _SPANNED_TO_ONE = 3, 0.25, 3
+_GRIPPED_S = 0.5
 _LEAST_WAYS, _GIVES_WAY, _LONGEST_WAY = 5, 0.05, 4.0
 
 
@@ -38,6 +39,8 @@ class Ways:
         missed: (B,): chance that a piece passes a sound beam between two readings.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
         room_past: how many find room between the last beam and the launcher, likewise.
+        gripped_s: time in which a launcher that is up to speed takes a piece that is past the last beam, on
+            a running belt; infinite where pieces wait there.
         spanned: for each two beams whether a piece stands at both at once.
         tail_s: for how long a piece that the launcher has gripped still breaks the last beam.
     """
@@ -48,6 +51,7 @@ class Ways:
     missed: FloatArray
     room: tuple[int | None, ...]
     room_past: int | None
+    gripped_s: float
     spanned: tuple[bool, ...]
     tail_s: float
 
@@ -67,6 +71,7 @@ def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps, 
         missed=np.array([_missed(beam, pass_s) for beam in beams]),
         room=tuple(_room(here, there, belt, launcher, dips_s) for here, there in pairwise(beams)),
         room_past=_room_past(beams[-1], launcher, dips_s),
+        gripped_s=np.inf if _wait_past(beams[-1], dips_s) else _GRIPPED_S,
         spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
         tail_s=_tail_s(beams[-1], dips_s),
     )
@@ -224,11 +229,12 @@ def _room_past(last: Switching, launcher: Steps, dips_s: FloatArray) -> int | No
 
     The last piece of a train leaves the beam behind it and reaches the launcher at its last dip before the
     next piece comes, after as many lengths as it covers in as many times a pass; it is one length past the
-    beam already. Without a dip it was in the launcher while it stood at the beam. The median counts.
+    beam already. Without a dip it was in the launcher while it stood at the beam. The median counts. None
+    too where pieces wait there.
     """
     broke_s, cleared_s = last.t_s[:-1][last.on[:-1]], last.t_s[1:][last.on[:-1]]
     up = at_instants(*launcher, cleared_s) > 0
-    if up.sum() < _LEAST_WAYS or len(dips_s) < up.sum() / 2:
+    if up.sum() < _LEAST_WAYS or len(dips_s) < up.sum() / 2 or _wait_past(last, dips_s):
         return None
     pass_s = float(np.percentile((cleared_s - broke_s)[up], 25))
     until_s = np.minimum(np.append(broke_s[1:], last.end_s), cleared_s + _LONGEST_WAY * pass_s)
@@ -237,6 +243,17 @@ def _room_past(last: Switching, launcher: Steps, dips_s: FloatArray) -> int | No
     late_s = np.where(met, dips_s[np.maximum(before - 1, 0)] - cleared_s, 0.0)
     lengths = float(np.median((1 + late_s / pass_s)[up]))
     return _whole(lengths, last.period_s / pass_s)
+
+
+def _wait_past(last: Switching, dips_s: FloatArray) -> bool:
+    """Whether the launcher meets hardly a piece soon after it left the last beam, by enough dips to tell."""
+    broke_s, cleared_s = last.t_s[:-1][last.on[:-1]], last.t_s[1:][last.on[:-1]]
+    usual_s = usual_pass_s([last])
+    if usual_s is None or len(dips_s) < _LEAST_WAYS:
+        return False
+    until_s = cleared_s + _LONGEST_WAY * usual_s
+    soon = np.searchsorted(dips_s, until_s) > np.searchsorted(dips_s, broke_s)
+    return bool(soon.sum() < _SOME * len(soon))
 
 
 def _tail_s(last: Switching, dips_s: FloatArray) -> float:

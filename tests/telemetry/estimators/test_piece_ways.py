@@ -112,3 +112,17 @@ def test_room_past_the_last_beam_is_its_way_to_the_launcher_in_lengths(late_s: f
 def test_room_past_the_last_beam_is_not_known_without_dips_or_before_the_launcher_runs() -> None:
     assert _learned(_beam(*((at, at + 0.2) for at in MANY_S)), launcher=ALWAYS).room_past is None
     assert _last(0.1, launcher=AT_REST).room_past is None
+
+
+@pytest.mark.parametrize(("late_s", "wait"), [(0.1, False), (0.5, False), (3.0, True)])
+def test_pieces_that_the_launcher_meets_long_after_the_last_beam_wait_past_it(
+    late_s: float, wait: bool
+) -> None:
+    ways = _last(late_s)
+    assert np.isinf(ways.gripped_s) == wait
+    assert (ways.room_past is None) == wait
+
+
+def test_a_launcher_that_hardly_shows_a_dip_does_not_tell_that_pieces_wait() -> None:
+    ways = _learned(switching([(at, at + 0.2) for at in MANY_S], END_S, period_s=0.02), dips_s=MANY_S[:2])
+    assert np.isfinite(ways.gripped_s)
