@@ -37,7 +37,7 @@ def name_says_time(name: str) -> int:
     ]
     hits = sum(word in _TIME_WORDS for word in words)
     if not hits:
-        return 1 if words and words[0] in {"seconds", "millis", "micros", "s", "ms"} else 0
+        return 1 if words and words[0] in {"seconds", "secs", "sec", "millis", "micros", "s", "ms"} else 0
     return 2 if all(word in _TIME_WORDS or word in _FILLER_WORDS for word in words) else 1
 
 
@@ -102,7 +102,8 @@ def _unnamed_clock(
         return ClockChoice(of_dates)
     hinted = [index for index in rising if name_says_time(names[index])] or rising
     falling = next((index for index, stamps in enumerate(columns) if _falls_evenly(stamps)), None)
-    if not hinted or (falling is not None and falling < hinted[0]):
+    even = any(_ticks_evenly(columns[place]) for place in hinted)
+    if not hinted or (falling is not None and falling < hinted[0] and not even):
         return ClockChoice(None, falling=falling)
     if len(hinted) > 1 and hinted is rising:
         others = [index for index in rising if not _counts_rows(columns[index], stride)] or rising[1:]

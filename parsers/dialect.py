@@ -213,7 +213,8 @@ def _misfit(file: str, names: int, cells: int) -> LogError:
 def _uncommented(cells: list[str]) -> list[str]:
     first = _COMMENT.sub("", cells[0]).strip()
     quoted = len(first) > 1 and first[0] == first[-1] == '"'
-    return [first[1:-1].replace('""', '"') if quoted else first, *cells[1:]]
+    own = first[1:-1].replace('""', '"') if quoted else first
+    return [own or cells[0].strip(), *cells[1:]]
 
 
 def _fits(cells: list[str], width: int) -> bool:

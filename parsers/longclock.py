@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from parsers.channels import Groups
 from parsers.clock import MendedClock, Rows, UnorderedClockError, lay_out, mend_clock
 from parsers.order import displaced_rows, is_habit_of_few
-from telemetry.log import FloatArray
+from telemetry.log import BoolArray, FloatArray
 
 __all__ = ["mend_long_clock"]
 
@@ -99,6 +99,8 @@ def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, MendedClock
         turns = np.array(
             [(r[at[number] - 1], r[at[number]]) for r, at in restarting if len(at) == most], dtype=np.intp
         )
+        if most == 1 and len(everyone := _turns_at_one_place(t, groups)):
+            turns = everyone
         last, first = int(turns[:, 0].max()), int(turns[:, 1].min())
         if last >= first:
             return []
@@ -108,6 +110,15 @@ def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, MendedClock
             return []
         cuts.append(cut)
     return cuts
+
+
+def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
+    """The rows before and after each step back of a channel's own times, shape (k, 2), where one place of
+    the file parts all of them; else none. A channel of few rows may not show alone that it started over.
+    """
+    steps = np.flatnonzero(_own_steps_back(t, groups))
+    turns = np.stack((groups.rows[steps], groups.rows[steps + 1]), axis=1)
+    return turns if turns[:, 0].max() < turns[:, 1].min() else turns[:0]
 
 
 def _turns_back(t: FloatArray, groups: Groups, cut: int) -> bool:
@@ -144,10 +155,15 @@ def _part_by_part(t: FloatArray, groups: Groups, cuts: list[int]) -> MendedClock
 
 def _steps_back(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
     """How often each channel's own times step back."""
-    back = np.diff(t[groups.rows]) < 0
-    back[groups.bounds[1:-1] - 1] = False
-    channel = np.searchsorted(groups.bounds, np.flatnonzero(back), side="right") - 1
+    channel = np.searchsorted(groups.bounds, np.flatnonzero(_own_steps_back(t, groups)), side="right") - 1
     return np.bincount(channel, minlength=len(groups.names))
+
+
+def _own_steps_back(t: FloatArray, groups: Groups) -> BoolArray:
+    """Between which rows of one channel its times step back, in the order of `groups.rows`."""
+    back: BoolArray = np.diff(t[groups.rows]) < 0
+    back[groups.bounds[1:-1] - 1] = False
+    return back
 
 
 def _most_steps_back(t: FloatArray, groups: Groups) -> int:

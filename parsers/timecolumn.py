@@ -33,13 +33,15 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
     stride = max(-(-table.rows // _SAMPLE_ROWS), 1)
     sample = table if stride == 1 else table.take(np.arange(0, table.rows, stride))
     nothing = np.zeros(0)
+    dated = [] if asked else [place for place in everywhere if _is_dated(sample, place)]
     choice = find_clock(
         table.names,
         [raw_stamps(sample.columns[i]) if i in asked or not asked else nothing for i in everywhere],
-        [] if asked else [place for place in everywhere if _is_dated(sample, place)],
+        dated,
         stride,
     )
-    if choice.place is None or (not asked and _falls(table.columns[choice.place])):
+    passed_over = bool(dated) and choice.place not in dated
+    if choice.place is None or (not asked and (passed_over or _falls(table.columns[choice.place]))):
         beside_names = _clock_beside_names(table, asked or everywhere)
         choice = choice if beside_names is None else replace(choice, place=beside_names)
     if choice.place is not None:

@@ -172,6 +172,13 @@ CLEAN = {
         table({"": range(ROWS), "time_s": TIMES, "feed_current_a": CURRENT}),
         CURRENT_ALONE | {"column 1": at(TIMES, range(ROWS))},
     ),
+    "a count of rows named by the mark of a remark": Odd(
+        table({"#": range(ROWS), "time_s": TIMES, "feed_current_a": CURRENT}),
+        CURRENT_ALONE | {"#": at(TIMES, range(ROWS))},
+    ),
+    "a channel that falls before the seconds": Odd(
+        table({"left": CURRENT[::-1], "secs": TIMES}), {"left": at(TIMES, CURRENT[::-1])}
+    ),
     "a time without a name": Odd(
         table({"x": np.sin(CURRENT).tolist(), "foo": TIMES}), {"x": at(TIMES, np.sin(CURRENT).tolist())}
     ),

@@ -117,6 +117,34 @@ def test_a_short_log_in_batches_without_a_header_may_start_over(tmp_path: Path) 
     assert_holds_all(log, first + [(seam_s + t, name, value) for t, name, value in second])
 
 
+def test_a_restart_after_one_batch_is_found_by_where_all_channels_turn(tmp_path: Path) -> None:
+    def run(channels: int, until_s: float) -> list[Row]:
+        rates = [20, *([5] * (channels - 1))]
+        return [
+            (round(0.01 * (5 * k % 7) + i / hz, 3), f"channel {k}", f"{k}.{i % 10}")
+            for k, hz in enumerate(rates)
+            for i in range(int(until_s * hz))
+        ]
+
+    first, second = run(6, 0.4), run(6, 4.0)
+    log = read(tmp_path, "time_s,channel,value\n" + lines(in_batches(first, 0.5) + in_batches(second, 0.5)))
+
+    seam_s = max(t for t, _, _ in first) + 1
+    assert [(repair.kind, repair.line) for repair in log.repairs] == [("clock_reset", len(first) + 2)]
+    assert_holds_all(log, first + [(seam_s + t, name, value) for t, name, value in second])
+
+
+def test_dates_in_batches_go_before_a_channel_that_counts(tmp_path: Path) -> None:
+    rows = [(round(0.05 * i, 3), "count", str(i)) for i in range(100)]
+    rows += [(round(0.04 + 0.3 * i, 3), "beam", ("high", "low")[i % 2]) for i in range(16)]
+    batched = sorted(in_batches(rows, 0.25), key=lambda row: (row[0] // 0.25, row[1] == "beam"))
+    stamped = [f"{1_772_352_000_000 + round(t * 1000)},{name},{value}\n" for t, name, value in batched]
+    log = read(tmp_path, "".join(stamped))
+
+    assert (log.shape, log.repairs) == ("long", ())
+    assert_holds_all(log, rows)
+
+
 def test_a_last_line_is_held_against_its_own_channel_however_far_above(tmp_path: Path) -> None:
     rows = [(0.0, "mode", "rising"), *merged(), (SPAN_S, "mode", "at top")]
     log = read(tmp_path, "time_s,channel,value\n" + lines(rows)[:-1])
