@@ -35,7 +35,7 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
         and not _met(stretch.start_s, stretch.end_s, out)
         and _shared_s(stretch.start_s, stretch.end_s, chatter) < (stretch.end_s - stretch.start_s) / 2
     ]
-    told = chatter + [(start_s, max(end_s, start_s + _ONE_OUTAGE_S)) for start_s, end_s in out + silent]
+    told = chatter + [(start_s, end_s + _NEAR_S) for start_s, end_s in out + silent]
     flickers_s = _flickers_s(known, beam)
     alone_s = [t_s for t_s in flickers_s if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told)]
     return len(silent) + int(len(alone_s) > 0) + int((np.diff(alone_s) > _ONE_OUTAGE_S).sum())

@@ -51,8 +51,8 @@ def test_flickers_within_twelve_seconds_are_one_outage() -> None:
 
 def test_a_flicker_beside_a_silence_is_not_counted_again() -> None:
     assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 30.5)), "entry") == 1
-    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 33.0)), "entry") == 1
-    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 40.0)), "entry") == 2
+    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 32.5)), "entry") == 1
+    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 33.5)), "entry") == 2
 
 
 @pytest.mark.parametrize(
