@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from telemetry.cli import cli
-from tests.parsers.test_odd_logs import CURRENT, TIMES
+from tests.parsers.odd import CURRENT, TIMES
 
 ROWS = [f"{t:.2f},{a},{i // 7 % 2}" for i, (t, a) in enumerate(zip(TIMES, CURRENT, strict=True))]
 
