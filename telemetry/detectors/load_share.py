@@ -106,6 +106,8 @@ def _dragged(shared: LoadShare, place: int) -> BoolArray:
     missing = shared.fair[place] - shared.borne[place]
     dragged = np.asarray((shared.ratio[place] < _DRAGS) & (missing >= _LEAST_MISSING * shared.volts[place]))
     slope = shared.slope(place, dragged) if dragged.any() else None
+    if slope is None and dragged.any():
+        slope = shared.slope(place, np.ones(len(dragged), dtype=bool))
     plain = shared.coupled and slope is not None and slope > _LEAST_SLOPE
     return dragged if plain else np.zeros(len(dragged), dtype=bool)
 

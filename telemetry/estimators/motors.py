@@ -43,8 +43,6 @@ _MOST_LEVEL = 1.5
 _SPARSE_GRID_S = 0.02
 _NOTABLE_HEAT = 0.03
 _SOME_DUTY = 0.05
-_DRAWS = 0.02
-"""Of the stall current: from there a motor without a logged command is thought to be driven."""
 _COLD: Mapping[str, float] = MappingProxyType({})
 _SOUND: Mapping[str, Sequence[Lapse]] = MappingProxyType({})
 
@@ -223,10 +221,9 @@ def _trace(
         heat = np.full(len(heat), np.nan)
     drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
     speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
-    if heat_source.startswith("supply") and model is not None and speed.source == "channel":
-        command = logged.command if commanded else (current_a > _DRAWS * model.stall_current_a).astype(float)
+    if heat_source == "supply current and command" and model is not None and speed.source == "channel":
         current_a = with_brakes(
-            logged.t_s, current_a, command, speed.rad_s,
+            logged.t_s, current_a, logged.command, speed.rad_s,
             voltage_v=voltage_v, resistance_ohm=drive.resistance_ohm, model=model,
         )  # fmt: skip
         heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
