@@ -166,7 +166,8 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight = np.where((moves.beam == sick) & (sick >= 0), past_sick, weight)
     backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
     weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
-    release = (moves.kind == Move.RELEASE) & (evidence.dips_tell | (moves.beam < 0))
+    told = evidence.dips_tell or evidence.ways.kept
+    release = (moves.kind == Move.RELEASE) & (told | (moves.beam < 0))
     weight[:, release] = _release_weights(space, evidence, moment)[release]
     return weight
 
@@ -199,9 +200,10 @@ def _unseen_entry(space: StateSpace) -> float:
 
 def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
     """The weight of each move were it a release that dips, or none, tell of, (M,)."""
-    if moment.dip or not evidence.dips_tell:
+    launches = moment.launching and moment.direction in (1, UNKNOWN)
+    if moment.dip if evidence.dips_tell else launches or not evidence.ways.kept:
         return np.full(len(space.moves.kind), _RELEASE_AT_DIP)
-    seen = _SEEN * evidence.dips_missed
+    seen = _SEEN * evidence.dips_missed if evidence.dips_tell else 0.0
     return np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
 
 

@@ -39,6 +39,7 @@ class Ways:
         missed: (B,): chance that a piece passes a sound beam between two readings.
         room: for each two beams how many pieces find room between them, None where the log does not tell.
         room_past: how many find room between the last beam and the launcher, likewise.
+        kept: pieces pass the last beam with the launcher at rest, and wait behind it until it is up to speed.
         gripped_s: time in which a launcher that is up to speed takes a piece that is past the last beam, on
             a running belt; infinite where pieces wait there.
         spanned: for each two beams whether a piece stands at both at once.
@@ -51,6 +52,7 @@ class Ways:
     missed: FloatArray
     room: tuple[int | None, ...]
     room_past: int | None
+    kept: bool
     gripped_s: float
     spanned: tuple[bool, ...]
     tail_s: float
@@ -71,6 +73,7 @@ def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps, 
         missed=np.array([_missed(beam, pass_s) for beam in beams]),
         room=tuple(_room(here, there, belt, launcher, dips_s) for here, there in pairwise(beams)),
         room_past=_room_past(beams[-1], launcher, dips_s),
+        kept=_kept(beams[-1], launcher),
         gripped_s=np.inf if _wait_past(beams[-1], dips_s) else _GRIPPED_S,
         spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
         tail_s=_tail_s(beams[-1], dips_s),
@@ -254,6 +257,13 @@ def _wait_past(last: Switching, dips_s: FloatArray) -> bool:
     until_s = cleared_s + _LONGEST_WAY * usual_s
     soon = np.searchsorted(dips_s, until_s) > np.searchsorted(dips_s, broke_s)
     return bool(soon.sum() < _SOME * len(soon))
+
+
+def _kept(last: Switching, launcher: Steps) -> bool:
+    """Whether the last beam clears mostly with the launcher at rest, which comes up to speed at times."""
+    cleared_s = last.t_s[1:][~last.on[1:]]
+    at_rest = (at_instants(*launcher, cleared_s) == 0).sum()
+    return bool((launcher[1] > 0).any() and at_rest >= max(_LEAST_WAYS, (1 - _SOME) * len(cleared_s)))
 
 
 def _tail_s(last: Switching, dips_s: FloatArray) -> float:

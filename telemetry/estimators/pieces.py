@@ -69,9 +69,9 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
 
 
 def _space(robot: Robot, evidence: Evidence) -> StateSpace | None:
-    """The states; where no dip tells of releases, pieces leave as they clear the last beam."""
+    """The states; where no dip tells of releases, pieces leave as they clear the last beam, unless kept."""
     ways = evidence.ways
-    room_past = ways.room_past if evidence.dips_tell else 0
+    room_past = ways.room_past if evidence.dips_tell else None if ways.kept else 0
     return StateSpace.build(
         len(evidence.unplugged), capacity_of(robot), room=(*ways.room, room_past), spanned=ways.spanned
     )

@@ -126,3 +126,21 @@ def test_pieces_that_the_launcher_meets_long_after_the_last_beam_wait_past_it(
 def test_a_launcher_that_hardly_shows_a_dip_does_not_tell_that_pieces_wait() -> None:
     ways = _learned(switching([(at, at + 0.2) for at in MANY_S], END_S, period_s=0.02), dips_s=MANY_S[:2])
     assert np.isfinite(ways.gripped_s)
+
+
+def _launched_from(begins_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """A launcher that is up for two seconds, so long after each piece came."""
+    changes_s = [at + shift for at in MANY_S for shift in (begins_s, begins_s + 2.0)]
+    return np.array([0.0, *changes_s]), np.array([0.0, *(1.0, 0.0) * len(MANY_S)])
+
+
+@pytest.mark.parametrize(("begins_s", "kept"), [(3.0, True), (-1.0, False)])
+def test_pieces_that_pass_the_last_beam_before_the_launcher_runs_are_kept(
+    begins_s: float, kept: bool
+) -> None:
+    beam = switching([(at, at + 0.2) for at in MANY_S], END_S, period_s=0.02)
+    assert _learned(beam, launcher=_launched_from(begins_s)).kept == kept
+
+
+def test_a_launcher_that_never_runs_keeps_nothing() -> None:
+    assert not _learned(switching([(at, at + 0.2) for at in MANY_S], END_S, period_s=0.02)).kept
