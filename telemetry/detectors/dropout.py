@@ -64,8 +64,9 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if known.guesses:
         return missing or NotEvaluated("no robot file: its unplugged state is unknown")
     bursts = known.bursts.get(subject, ())
-    health = [_outside_chatter(stretch, bursts) for stretch in known.pieces.beam_health.get(subject, ())]
-    stretches = _joined(health, known.beams[subject])
+    beam = known.beams[subject]
+    health = [_gainsaid(one, beam, bursts) for one in known.pieces.beam_health.get(subject, ())]
+    stretches = _joined(health, beam)
     dropouts = [_dropout(known, subject, stretch) for stretch in stretches]
     contradicted = [
         _finding(known, subject, dropout)
@@ -77,12 +78,14 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     return sorted(missing + contradicted, key=lambda finding: finding.start_s)
 
 
-def _outside_chatter(stretch: BeamHealth, bursts: Sequence[Burst]) -> BeamHealth:
-    """Without what gainsays the beam while it chatters: it then reads anything, and is not blind."""
+def _gainsaid(stretch: BeamHealth, beam: Switching, bursts: Sequence[Burst]) -> BeamHealth:
+    """Without what gainsays the beam while it chatters, or as it leaves its stuck level: it is not blind."""
+    answers_s = beam.t_s[1:][beam.on[1:] == (stretch.state == "stuck_clear")]
+    lively = [(one.start_s, one.end_s) for one in bursts] + [(at_s, at_s) for at_s in answers_s.tolist()]
     told_s = tuple(
         at_s
         for at_s in stretch.contradictions_s
-        if not any(one.start_s - _TICK_S <= at_s <= one.end_s + _TICK_S for one in bursts)
+        if not any(start_s - _TICK_S <= at_s <= end_s + _TICK_S for start_s, end_s in lively)
     )
     return replace(stretch, contradictions_s=told_s)
 

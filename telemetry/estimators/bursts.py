@@ -81,13 +81,22 @@ def find_bursts(
     """Stretches of a beam with more short dwells in one second than a robot full of pieces could make.
 
     Or with more changes in a second and a half, however long each dwell: at a low rate a bounce looks longer
-    than it is. `capacity` is the most pieces aboard, `pass_s` the usual pass; None where they are not known.
+    than it is. Not a volley that a launcher pulls through, whose passes and clear moments are short as well.
+    `capacity` is the most pieces aboard, `pass_s` the usual pass; None where they are not known.
     """
     resolved = signal.period_s <= _RESOLVED * pass_s if pass_s else honest_s > 1.5 * signal.period_s
     pieces = min(capacity or _USUAL_CAPACITY, _MOST_IN_A_SECOND)
     too_short = _crowded(signal, honest_s, _WITHIN_S, _least_short(pieces, resolved=resolved))
     too_many = _crowded(signal, _QUICK_S, _LONGER_S, 2 * pieces + _MORE)
-    return _bursts(signal, np.union1d(too_short, too_many))
+    found = _bursts(signal, np.union1d(too_short, too_many))
+    return tuple(burst for burst in found if not _may_be_a_volley(signal, burst, pieces))
+
+
+def _may_be_a_volley(signal: Switching, burst: Burst, pieces: int) -> bool:
+    """Whether the beam broke no oftener than there are pieces, and never too briefly for any piece."""
+    cleared_s = np.append(signal.t_s[1:], signal.end_s)
+    breaks = signal.on & (signal.t_s <= burst.end_s) & (cleared_s >= burst.start_s)
+    return burst.shortest_s > _FLOOR_S + signal.period_s and int(breaks.sum()) <= pieces
 
 
 def find_limit_bursts(signal: Switching, honest_s: float) -> tuple[Burst, ...]:

@@ -119,6 +119,13 @@ def test_more_than_a_robot_full_of_pieces(capacity: int, number: int) -> None:
     assert len(find_bursts(_with_blinks(_blinks(30.0, 5)), 0.06, capacity)) == number
 
 
+@pytest.mark.parametrize(("capacity", "on_s", "number"), [(3, 0.055, 0), (2, 0.055, 1), (3, 0.025, 1)])
+def test_a_volley_that_a_launcher_pulls_through_is_none(capacity: int, on_s: float, number: int) -> None:
+    """Three breaks of 55 ms with 45 ms between are three pieces; not with room for two, nor with 25 ms each."""
+    volley = _blinks(30.0, 3, on_s=on_s, off_s=0.045)
+    assert len(find_bursts(_with_blinks(volley), 0.08, capacity)) == number
+
+
 def test_no_capacity_hides_a_beam_that_never_keeps_still() -> None:
     assert len(find_bursts(_with_blinks(_blinks(30.0, 40)), 0.06, 20)) == 1
 
