@@ -178,10 +178,12 @@ def _harnesses(judged: Judged) -> list[Trouble]:
 def _chatter(judged: Judged) -> list[Trouble]:
     """A burst must falsify four readings and have four bounces; a weaker one may be told.
 
-    Read ten times a second, a pass is as long as a reading: the check says that it cannot judge.
+    Read ten times a second, a pass is as long as a reading: the check says that it cannot judge. A lead that
+    comes loose flickers as it parts and as it meets again: that may be told, too.
     """
     shows = _period_s(judged) < 0.06
-    return [
+    parts = [(f, f[end]) for f in _faults(judged, "dropout") for end in ("start_s", "end_s")]
+    return [Trouble(f["subject"], at_s - SLACK_S, at_s + SLACK_S, must=False) for f, at_s in parts] + [
         _trouble(f, must=shows and f["detail"]["wrong_rows"] >= 4 and f["detail"]["edges"] >= 8)
         for f in _faults(judged, "chatter")
     ]

@@ -121,7 +121,7 @@ def test_more_than_a_robot_full_of_pieces(capacity: int, number: int) -> None:
 
 @pytest.mark.parametrize(("capacity", "on_s", "number"), [(3, 0.055, 0), (2, 0.055, 1), (3, 0.025, 1)])
 def test_a_volley_that_a_launcher_pulls_through_is_none(capacity: int, on_s: float, number: int) -> None:
-    """Three breaks of 55 ms with 45 ms between are three pieces; not with room for two, nor with 25 ms each."""
+    """Three breaks of 55 ms, 45 ms apart, are three pieces; not with room for two, nor of 25 ms each."""
     volley = _blinks(30.0, 3, on_s=on_s, off_s=0.045)
     assert len(find_bursts(_with_blinks(volley), 0.08, capacity)) == number
 

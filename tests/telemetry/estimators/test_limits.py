@@ -205,6 +205,27 @@ def test_a_limit_that_closes_short_of_the_usual_way(short_s: float, number: int)
         assert stray.confidence == 0.92
 
 
+def test_a_way_of_which_a_reading_may_be_missing_at_either_end_is_not_called_short() -> None:
+    """Ways of 1 s read ten times a second: two readings are a fifth of the way."""
+    fine = _ways(1.0, 1.0, 1.0, 0.7)
+    assert len(_troubles(fine, "limit_stray", "low")) == 1
+    arm = fine.motors["arm"]
+    every = max(1, round(0.1 / float(np.median(np.diff(arm.t_s)))))
+    fields = ("t_s", "current_a", "voltage_v", "speed_rad_s", "command", "driven")
+    seldom = replace(arm, **{name: getattr(arm, name)[::every] for name in fields})  # type: ignore[arg-type]
+    assert _troubles(replace(fine, motors={"arm": seldom}), "limit_stray", "low") == []
+
+
+def test_a_way_from_a_limit_that_chattered_as_it_opened_is_no_measure() -> None:
+    ways = _ways(3.0, 3.0, 3.0, 2.0)
+    assert len(_troubles(ways, "limit_stray", "low")) == 1
+    high = ways.limits["high"]
+    opened = float(high.t_s[1:][~high.on[1:]][-1])
+    t_s = np.sort(np.append(high.t_s, [opened - 0.3, opened - 0.28, opened - 0.2, opened - 0.18]))
+    shaken = replace(high, t_s=t_s, on=np.arange(len(t_s)) % 2 == int(not high.on[0]))
+    assert _troubles(replace(ways, limits={**ways.limits, "high": shaken}), "limit_stray", "low") == []
+
+
 def test_of_two_ways_the_shorter_one_is_less_certain() -> None:
     (stray,) = _troubles(_ways(3.0, 1.8), "limit_stray", "low")
     assert stray.confidence == 0.8
