@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from math import lgamma
 from typing import Any
 
 import numpy as np
 import pytest
 
 from telemetry.estimators.markov import Chain, Step, backward, forward, most_likely_path
+from telemetry.log import FloatArray
 from tests.checks.published import approx, published
 
 
@@ -96,3 +99,56 @@ def test_hm_09_chance_of_a_week_of_weather_seen_as_it_is() -> None:
     seen = {**given, "start": first, "emission": np.eye(3).tolist(), "observations": given["sequence"]}
     _, log_likelihood = forward(_chain(seen))
     assert float(np.exp(log_likelihood)) == approx(check, check["expected"][0])
+
+
+def _poisson_surprise(
+    rates: Sequence[float], transition: Sequence[Sequence[float]], start: FloatArray
+) -> float:
+    """Minus the log likelihood of the series of counts in a chain with these Poisson rates."""
+    counts = np.array(published("hm-10")["inputs"]["counts"])
+    rate = np.array(rates)[:, None]
+    weighed = counts * np.log(rate) - rate - np.array([lgamma(count + 1) for count in counts])
+    chain = Chain(
+        start=start[None],
+        steps=[Step.of_matrices(np.ones((1, 1)), np.array([transition]))],
+        taken=np.zeros(len(counts), dtype=np.intp),
+        likelihood=np.exp(weighed).T[:, None, :],
+        observed=np.arange(len(counts)),
+    )
+    return -forward(chain)[1]
+
+
+def _stationary(transition: Sequence[Sequence[float]]) -> FloatArray:
+    matrix = np.array(transition)
+    states = len(matrix)
+    both = np.vstack((matrix.T - np.eye(states), np.ones(states)))
+    share: FloatArray = np.linalg.lstsq(both, np.append(np.zeros(states), 1.0))[0]
+    return share
+
+
+def test_hm_10_a_chain_of_one_state_is_one_poisson_distribution() -> None:
+    """Zucchini and MacDonald, Hidden Markov Models for Time Series (2009), ch. 1: world earthquakes."""
+    check = published("hm-10")
+    mean = float(np.mean(check["inputs"]["counts"]))
+    assert _poisson_surprise([mean], [[1.0]], np.ones(1)) == pytest.approx(
+        check["expected"][3], rel=check["rel_tol"]
+    )
+
+
+def test_hm_11_a_chain_without_memory_is_a_mixture() -> None:
+    """Zucchini and MacDonald (2009), Table 1.2: the mixture of two Poisson distributions."""
+    check = published("hm-11")
+    *fitted, surprise = check["expected"]
+    rates, shares = fitted[:2], np.array(fitted[2:])
+    assert _poisson_surprise(rates, [shares.tolist()] * 2, shares) == pytest.approx(
+        surprise, abs=check["abs_tol"]
+    )
+
+
+@pytest.mark.parametrize("identifier", ["hm-12", "hm-13", "hm-14"])
+def test_likelihood_of_the_earthquakes_in_a_poisson_chain(identifier: str) -> None:
+    """Zucchini and MacDonald (2009), ch. 1 to 3: two and three states, stationary or from the first state."""
+    check = published(identifier)
+    given = check["inputs"]
+    start = np.array(given["start"]) if "start" in given else _stationary(given["transition"])
+    assert _poisson_surprise(given["lambda"], given["transition"], start) == approx(check)
