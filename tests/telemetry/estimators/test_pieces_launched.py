@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import pytest
@@ -14,23 +14,33 @@ from telemetry.estimators.phases import find_matches
 from telemetry.estimators.pieces import estimate_pieces
 from telemetry.estimators.switches import read_beams
 from telemetry.records.pieces import Pieces
+from telemetry.robot import Robot
 from tests.telemetry.building import analysis_of, clock, inside, passing, robot_of, sampled_switch
 from tests.telemetry.logs import log_of, numbers, words
 
+Spells = Sequence[tuple[float, float]]
+
 LENGTH_S, STARTS_S, ENDS_S = 100.0, 3.0, 95.0
-ROBOT = robot_of(
-    '[robot]\ncapacity = 3\n[match]\nphase = "mode"\n[launcher]\nmotor = "wheel"\n'
-    '[motors.wheel]\ncurrent = "wheel_a"\ncommand = "duty"\nspeed = "wheel_rpm"\n'
-    '[beams.entry]\nsignal = "entry"\nbroken = 1\nstation = 1\n'
-    '[beams.gate]\nsignal = "gate"\nbroken = 1\nstation = 2\n'
-)
 ALONE_S = (15.0, 25.0, 35.0, 45.0, 55.0)
 """When a piece that comes alone is launched; its tail clears the gate a tenth of a second later."""
 TOUCHING_S = (70.0, 70.3)
-"""When two that touch are launched: the gate stays broken between."""
+"""When two that touch are launched: the gate stays broken between, and the second one the middle as well."""
 
 
-def _story(in_s: Sequence[float], gate: Sequence[tuple[float, float]], dips_s: Sequence[float]) -> Pieces:
+def _robot(path: Iterable[str]) -> Robot:
+    beams = "".join(
+        f'[beams.{name}]\nsignal = "{name}"\nbroken = 1\nstation = {station}\n'
+        for station, name in enumerate(path, start=1)
+    )
+    return robot_of(
+        '[robot]\ncapacity = 3\n[match]\nphase = "mode"\n[launcher]\nmotor = "wheel"\n'
+        f'[motors.wheel]\ncurrent = "wheel_a"\ncommand = "duty"\nspeed = "wheel_rpm"\n{beams}'
+    )
+
+
+def _story(broken: Mapping[str, Spells], dips_s: Sequence[float]) -> Pieces:
+    """The story of beams in the order of the path, and of a launcher that runs from the start."""
+    robot = _robot(broken)
     t_s = clock(LENGTH_S, 50)
     ticks = t_s.tolist()
     speed = np.where(t_s > 5, 3000.0, 0.0)
@@ -39,24 +49,23 @@ def _story(in_s: Sequence[float], gate: Sequence[tuple[float, float]], dips_s: S
     mode = words("mode", [("disabled", "teleop")[int(on)] for on in inside(t_s, [(STARTS_S, ENDS_S)])], ticks)
     log = log_of(
         mode,
-        sampled_switch("entry", t_s, passing(in_s)),
-        sampled_switch("gate", t_s, gate),
+        *(sampled_switch(name, t_s, spells) for name, spells in broken.items()),
         numbers("wheel_a", np.where(t_s > 5, 10.0, 0.0).tolist(), ticks),
         numbers("duty", np.where(t_s > 5, 0.6, 0.0).tolist(), ticks),
         numbers("wheel_rpm", speed.tolist(), ticks),
     )
-    (match,) = find_matches(log, ROBOT, stem="match-01")
-    beams = read_beams(log, ROBOT, log.span_s)
+    (match,) = find_matches(log, robot, stem="match-01")
+    beams = read_beams(log, robot, log.span_s)
     pass_s = usual_pass_s(beams.values())
     honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in beams.items()}
     known = analysis_of(
-        ROBOT,
+        robot,
         log,
         match=match,
         beams=beams,
         honest_dwell_s=honest_s,
         gaps_s=find_gaps(log),
-        motors=trace_motors(log, ROBOT),
+        motors=trace_motors(log, robot),
     )
     story = estimate_pieces(known)
     assert story is not None
@@ -65,9 +74,12 @@ def _story(in_s: Sequence[float], gate: Sequence[tuple[float, float]], dips_s: S
 
 @pytest.fixture(scope="module")
 def touching() -> Pieces:
-    in_s = [at - 4 for at in ALONE_S] + [64.0, 66.0]
-    gate = [(at - 0.1, at + 0.1) for at in ALONE_S] + [(69.9, 70.4)]
-    return _story(in_s, gate, [*ALONE_S, *TOUCHING_S])
+    broken = {
+        "entry": passing([at - 4 for at in ALONE_S] + [64.0, 66.0]),
+        "middle": [(at - 0.3, at - 0.12) for at in ALONE_S] + [(69.5, 70.02)],
+        "gate": [(at - 0.1, at + 0.1) for at in ALONE_S] + [(69.9, 70.4)],
+    }
+    return _story(broken, [*ALONE_S, *TOUCHING_S])
 
 
 def test_two_that_touch_are_launched_one_after_the_other(touching: Pieces) -> None:
@@ -91,8 +103,10 @@ def test_ranges_hold_the_estimate_and_events_add_up_to_it(touching: Pieces) -> N
 
 def test_a_gate_stuck_broken_is_no_train_of_touching_pieces() -> None:
     more_s = tuple(60.0 + 4 * number for number in range(8))
-    in_s = [at - 4 for at in ALONE_S] + [at - 2 for at in more_s]
-    gate = [(at - 0.1, at + 0.1) for at in ALONE_S] + [(58.5, LENGTH_S)]
-    story = _story(in_s, gate, [*ALONE_S, *more_s])
+    broken = {
+        "entry": passing([at - 4 for at in ALONE_S] + [at - 2 for at in more_s]),
+        "gate": [(at - 0.1, at + 0.1) for at in ALONE_S] + [(58.5, LENGTH_S)],
+    }
+    story = _story(broken, [*ALONE_S, *more_s])
     assert (story.collected.estimate, story.released.estimate) == (13, 13)
     assert {stretch.state for stretch in story.beam_health["gate"]} == {"stuck_broken"}
