@@ -6,16 +6,10 @@ from collections.abc import Mapping, Sequence
 
 import pytest
 
-from telemetry.estimators.bursts import find_bursts, shortest_honest_dwell_s, usual_pass_s
-from telemetry.estimators.gaps import find_gaps
-from telemetry.estimators.phases import find_matches
-from telemetry.estimators.pieces import estimate_pieces
-from telemetry.estimators.switches import read_beams
 from telemetry.log import Log
 from telemetry.records.pieces import BeamHealth, Pieces
 from telemetry.robot import Robot
 from tests.telemetry.building import (
-    analysis_of,
     change_logged,
     clock,
     inside,
@@ -24,6 +18,7 @@ from tests.telemetry.building import (
     sampled_switch,
 )
 from tests.telemetry.logs import log_of, words
+from tests.telemetry.piece_stories import story_of
 
 PATH = ("entry", "middle", "gate")
 LENGTH_S = 90.0
@@ -75,25 +70,8 @@ def _log(
     return log_of(mode, *signals)
 
 
-def _story(log: Log, robot: Robot) -> Pieces | None:
-    (match,) = find_matches(log, robot, stem="match-01")
-    beams = read_beams(log, robot, log.span_s)
-    pass_s = usual_pass_s(beams.values())
-    honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in beams.items()}
-    known = analysis_of(
-        robot,
-        log,
-        match=match,
-        beams=beams,
-        bursts={name: find_bursts(beam, honest_s[name], 3) for name, beam in beams.items()},
-        honest_dwell_s=honest_s,
-        gaps_s=find_gaps(log),
-    )
-    return estimate_pieces(known)
-
-
 def _told(log: Log, robot: Robot | None = None) -> Pieces:
-    story = _story(log, robot or _robot())
+    story = story_of(log, robot or _robot())
     assert story is not None
     return story
 
@@ -140,21 +118,21 @@ def test_the_timeline_begins_with_the_match(sound: Pieces) -> None:
     assert sound.timeline[0].start_s == pytest.approx(STARTS_S)
 
 
-def test_mirrored_polarity_tells_the_same_story(sound: Pieces) -> None:
+def test_mirrored_polarity_tells_the_samestory_of(sound: Pieces) -> None:
     mirrored = _told(_log(_passes(), on_value=0), _robot(broken=0))
     assert mirrored.entries_s == sound.entries_s
     assert mirrored.releases_s == sound.releases_s
     assert mirrored.timeline == sound.timeline
 
 
-def test_a_match_later_on_the_clock_tells_the_same_story(sound: Pieces) -> None:
+def test_a_match_later_on_the_clock_tells_the_samestory_of(sound: Pieces) -> None:
     later = _told(_log(_passes(shift_s=100.0), shift_s=100.0))
     assert [at - 100 for at in later.entries_s] == pytest.approx(sound.entries_s)
     assert [at - 100 for at in later.releases_s] == pytest.approx(sound.releases_s, abs=0.26)
     assert (later.collected.estimate, later.released.estimate) == (6, 6)
 
 
-def test_a_log_of_changes_tells_the_same_story() -> None:
+def test_a_log_of_changes_tells_the_samestory_of() -> None:
     story = _told(_log(_passes(), changes_only=True))
     assert story.entries_s == pytest.approx(IN_S)
     assert (story.collected.estimate, story.released.estimate) == (6, 6)
@@ -276,8 +254,8 @@ def test_one_beam_counts_what_passes_it() -> None:
     assert story.entries_s == pytest.approx(IN_S)
 
 
-def test_no_beam_no_story() -> None:
-    assert _story(_log({}), _robot(path=())) is None
+def test_no_beam_nostory_of() -> None:
+    assert story_of(_log({}), _robot(path=())) is None
 
 
 def test_a_beam_that_the_log_lacks_is_left_out() -> None:

@@ -7,16 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 import pytest
 
-from telemetry.estimators.bursts import shortest_honest_dwell_s, usual_pass_s
-from telemetry.estimators.gaps import find_gaps
-from telemetry.estimators.motors import trace_motors
-from telemetry.estimators.phases import find_matches
-from telemetry.estimators.pieces import estimate_pieces
-from telemetry.estimators.switches import read_beams
 from telemetry.records.pieces import Pieces
 from telemetry.robot import Robot
-from tests.telemetry.building import analysis_of, clock, inside, passing, robot_of, sampled_switch
+from tests.telemetry.building import clock, inside, passing, robot_of, sampled_switch
 from tests.telemetry.logs import log_of, numbers, words
+from tests.telemetry.piece_stories import story_of
 
 Spells = Sequence[tuple[float, float]]
 
@@ -54,20 +49,7 @@ def _story(broken: Mapping[str, Spells], dips_s: Sequence[float]) -> Pieces:
         numbers("duty", np.where(t_s > 5, 0.6, 0.0).tolist(), ticks),
         numbers("wheel_rpm", speed.tolist(), ticks),
     )
-    (match,) = find_matches(log, robot, stem="match-01")
-    beams = read_beams(log, robot, log.span_s)
-    pass_s = usual_pass_s(beams.values())
-    honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in beams.items()}
-    known = analysis_of(
-        robot,
-        log,
-        match=match,
-        beams=beams,
-        honest_dwell_s=honest_s,
-        gaps_s=find_gaps(log),
-        motors=trace_motors(log, robot),
-    )
-    story = estimate_pieces(known)
+    story = story_of(log, robot)
     assert story is not None
     return story
 
