@@ -26,6 +26,9 @@ def _judge(known: Analysis, subject: str) -> Judgement:
         return NotEvaluated("its breaker's rating is not in the robot file")
     if subject not in known.motors:
         return NotEvaluated("its current is not in the log")
+    use = known.motor_use.get(subject)
+    if use is not None and use.breaker_fraction is not None and use.breaker_fraction < AT_RISK:
+        return []
     load = breaker_load(known.motors[subject], motor)
     if load is None:
         return NotEvaluated(
