@@ -14,10 +14,10 @@ from telemetry.guessing_phase import EnabledClock
 from telemetry.log import Channel, FloatArray
 from telemetry.plain import shown
 
-__all__ = ["LevelGuess", "beam_levels", "limit_levels"]
+__all__ = ["LevelGuess", "beam_levels", "limit_levels", "tells_of_a_beam"]
 
 _BROKEN = frozenset({"broken", "blocked", "occupied", "present", "detected", "interrupted"})
-_CLEAR = frozenset({"clear", "unbroken", "unblocked", "empty", "absent"})
+_CLEAR = frozenset({"clear", "unbroken", "unblocked", "empty", "absent", "open", "free"})
 _PRESSED = frozenset({"pressed", "closed", "hit", "triggered"})
 _RELEASED = frozenset({"released", "open", "free"})
 
@@ -33,6 +33,11 @@ class LevelGuess:
 
     level: bool | int | str
     why: str
+
+
+def tells_of_a_beam(labels: Sequence[str]) -> bool:
+    """Whether one of the words is said of a beam that something interrupts."""
+    return any(label.strip().lower() in _BROKEN for label in labels)
 
 
 def beam_levels(beams: Sequence[NamedChannel], clock: EnabledClock) -> list[LevelGuess]:

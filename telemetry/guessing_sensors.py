@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.channel_words import NamedChannel
-from telemetry.guessing_levels import beam_levels, limit_levels
+from telemetry.guessing_levels import beam_levels, limit_levels, tells_of_a_beam
 from telemetry.guessing_phase import EnabledClock
 from telemetry.log import Channel, FloatArray, Kind
 
@@ -21,6 +21,7 @@ _BEAM_WORDS = frozenset(
 _BEAM_FILLER = frozenset(
     {"beam", "beams", "beambreak", "break", "sensor", "photo", "signal", "switch", "broken"}
 )
+_TWO = 2
 _LIMIT_WORDS = frozenset({"limit", "limits", "lim", "limitswitch", "endstop", "endswitch", "stop", "stopper"})
 _LIMIT_FILLER = _LIMIT_WORDS | {"end", "switch", "signal", "pressed"}
 _NOT_A_LIMIT = frozenset({"emergency", "estop", "e", "current"})
@@ -83,8 +84,11 @@ def guess_limits(
 def guess_beams(
     channels: Sequence[NamedChannel], clock: EnabledClock, taken: Collection[str]
 ) -> list[Sensor]:
-    """Switches named beam, break, sensor, entry, gate and the like, in their order along the piece path."""
-    beams = [named for named in channels if named.is_a(Kind.SWITCH) and named.has(_BEAM_WORDS)]
+    """Switches named beam, break, sensor, entry, gate and the like, in their order along the piece path.
+
+    Also texts of two words, one of which tells of a beam, as `blocked` and `open` do.
+    """
+    beams = [named for named in channels if _is_beam(named)]
     ordered, why_order = _along_the_path(beams[:_MOST_OF_A_KIND])
     found: list[Sensor] = []
     for station, (named, broken) in enumerate(
@@ -114,6 +118,12 @@ def _name_of(named: NamedChannel, filler: Collection[str], taken: Collection[str
     while name in taken:
         name, number = f"{base}_{number}", number + 1
     return name
+
+
+def _is_beam(named: NamedChannel) -> bool:
+    if named.is_a(Kind.TEXT):
+        return len(named.channel.labels) == _TWO and tells_of_a_beam(named.channel.labels)
+    return named.is_a(Kind.SWITCH) and named.has(_BEAM_WORDS)
 
 
 def _is_limit(named: NamedChannel) -> bool:

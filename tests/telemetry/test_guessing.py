@@ -156,6 +156,18 @@ class TestBeams:
         assert guess_robot(log)[0].beams["entry"].broken == "blocked"
         assert "its label says so" in why(log, "beams.entry.signal")
 
+    @pytest.mark.parametrize(
+        ("spelled", "broken"),
+        [
+            (["open", "blocked", "open"], "blocked"),
+            (["piece detected", "occupied", "free"], None),
+            (["up", "down", "up"], None),
+        ],
+    )
+    def test_a_text_of_two_words_that_tell_of_a_beam_is_one(self, spelled, broken) -> None:
+        robot, _ = guess_robot(log_of(words("tower in", spelled)))
+        assert [beam.broken for beam in robot.beams.values()] == ([broken] if broken else [])
+
     def test_a_beam_that_stuck_broken_follows_the_others(self) -> None:
         lively = [
             switch(f"beam_{name}", [1, 0, 1, 0, 1, 1], [0, 10, 12, 20, 22, 100]) for name in ("entry", "gate")
