@@ -132,7 +132,7 @@ def _silences(known: Analysis, harness: Harness) -> list[_Loss]:
         tells = len(elsewhere) > 0 and float(elsewhere.mean()) >= _MOSTLY_SEEN
         start_s, end_s = float(bounds_s[number]), float(bounds_s[min(number + 1, len(bounds_s) - 1)])
         enough = np.count_nonzero(within & ~seen) >= _LEAST_UNSEEN and end_s - start_s >= _LEAST_SILENT_S
-        if tells and enough and all(_may_be_unplugged(known, name, start_s) for name in beams):
+        if tells and enough:
             losses += [_Loss(name, "silent", start_s, end_s) for name in beams]
     return losses
 

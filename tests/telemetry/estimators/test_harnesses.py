@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -214,21 +213,6 @@ def test_beams_that_go_at_once_to_what_they_read_unplugged_lost_their_connector(
 
 def test_beams_that_keep_silent_no_longer_than_usual_lost_nothing() -> None:
     assert _breaks(_dark((46.0, 46.0, 46.0), "broken", until_s=52.0)) == []
-
-
-def test_a_beam_that_reads_broken_is_not_unplugged_where_it_would_read_clear() -> None:
-    """Dips of the launcher alone do not prove a loss while a piece stands at a beam."""
-    known = _star((39.0, 61.0))
-    robot = known.robot.model_copy(
-        update={
-            "beams": {
-                name: beam.model_copy(update={"unplugged": "broken" if name == "middle" else "clear"})
-                for name, beam in known.robot.beams.items()
-            }
-        }
-    )
-    assert len(_breaks(known)) == 1
-    assert _breaks(replace(known, robot=robot)) == []
 
 
 # In place of the devices' own findings
