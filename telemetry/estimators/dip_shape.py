@@ -15,7 +15,7 @@ __all__ = ["noise_by_bends", "with_matched_dips"]
 
 _BEFORE_S, _AFTER_S = 0.1, 0.25
 _LEAST_BEFORE, _LEAST_AFTER = 2, 3
-_LEAST_DIPS, _LEAST_STEPS = 4, 8
+_LEAST_DIPS, _LEAST_STEPS, _LEAST_LENGTH = 4, 8, 6
 _LEAST_DEPTH, _NOISE_TIMES = 0.2, 5.0
 """A dip is at least a fifth as deep as the usual one, and five times the noise of that depth: among the ten
 thousand samples of a match normal noise comes so far less than once in a hundred matches."""
@@ -24,16 +24,16 @@ _LOWER_QUARTILE = 0.3186
 
 
 def with_matched_dips(
-    t_s: FloatArray, signal: FloatArray, running: BoolArray, onsets_s: FloatArray
+    t_s: FloatArray, signal: FloatArray, running: BoolArray, onsets_s: FloatArray, *, shallowest: float
 ) -> FloatArray:
     """The onsets given and those of further dips of their shape, in order, (k,).
 
-    `signal` (n,) falls at each dip; only where `running` (n,) holds throughout are dips looked for. Where
-    fewer than four of the onsets given stand alone nothing is learned. Dips nearer to each other than the
-    shape is long are those given only.
+    `signal` (n,) falls at each dip, by `shallowest` at least; only where `running` (n,) holds throughout are
+    dips looked for. Where fewer than four of the onsets given stand alone, or a shape has fewer than six
+    readings, nothing is learned. Dips nearer to each other than the shape is long are those given only.
     """
     step_s = period_s(t_s)
-    if len(onsets_s) < _LEAST_DIPS or step_s == 0:
+    if len(onsets_s) < _LEAST_DIPS or not 0 < step_s < (_BEFORE_S + _AFTER_S) / _LEAST_LENGTH:
         return onsets_s
     grid_s = np.arange(t_s[0], t_s[-1], step_s)
     even = np.interp(grid_s, t_s, signal)
@@ -47,7 +47,7 @@ def with_matched_dips(
     steady = at_instants(t_s, running.astype(float), grid_s) > 0
     whole = np.convolve(steady, np.ones(length), mode="valid") > length - 0.5
     noise = noise_by_bends(even[steady]) / np.sqrt(shape @ shape)
-    least = max(_LEAST_DEPTH, _NOISE_TIMES * float(noise))
+    least = max(_LEAST_DEPTH, _NOISE_TIMES * float(noise), shallowest / float(np.ptp(shape)))
     found = _peaks(np.where(whole, depth, -np.inf), begins, length, least)
     return np.sort(np.concatenate((onsets_s, grid_s[found + before])))
 

@@ -77,7 +77,7 @@ def _bumps(trace: MotorTrace) -> FloatArray:
     rise = np.where(steady, current - before, 0.0)
     least = max(_LEAST_BUMP * usual, _NOISE_TIMES * noise_by_bends(current[settled]))
     onsets_s = _onsets(trace.t_s, rise > least)
-    return with_matched_dips(trace.t_s, -current, settled, onsets_s)
+    return with_matched_dips(trace.t_s, -current, settled, onsets_s, shallowest=_LEAST_BUMP * usual / 2)
 
 
 def _settled(current: FloatArray, drawing: BoolArray, least: float) -> BoolArray:
@@ -154,7 +154,8 @@ def _falls(trace: MotorTrace, robbed: FloatArray) -> FloatArray:
     drop = np.minimum(highest - speed, _highest_before(robbed, width) - robbed)
     running = _well_driven(trace) & (highest > _UP_TO_SPEED * top)
     deep = drop > max(_LEAST_DROP * top, _NOISE_TIMES * noise_by_bends(speed[running]))
-    return with_matched_dips(trace.t_s, -drop, running, _onsets(trace.t_s, running & deep))
+    onsets_s = _onsets(trace.t_s, running & deep)
+    return with_matched_dips(trace.t_s, -drop, running, onsets_s, shallowest=_LEAST_DROP * top / 2)
 
 
 def _well_driven(trace: MotorTrace) -> BoolArray:

@@ -21,8 +21,12 @@ def _speed(t_s: FloatArray, *, shallow: float = 0.3, noise: float = 0.01) -> Flo
     return speed
 
 
-def _found_s(t_s: FloatArray, speed: FloatArray, known_s: tuple[float, ...] = DEEP_S) -> list[float]:
-    return [float(at) for at in with_matched_dips(t_s, speed, t_s >= RUNNING_FROM_S, np.array(known_s))]
+def _found_s(
+    t_s: FloatArray, speed: FloatArray, known_s: tuple[float, ...] = DEEP_S, *, shallowest: float = 0.0
+) -> list[float]:
+    running = t_s >= RUNNING_FROM_S
+    found = with_matched_dips(t_s, speed, running, np.array(known_s), shallowest=shallowest)
+    return [float(at) for at in found]
 
 
 @pytest.mark.parametrize("rate_hz", [20.0, 50.0, 250.0])
@@ -35,6 +39,17 @@ def test_shallow_dips_of_the_same_shape_are_found(rate_hz: float) -> None:
 def test_a_dip_is_at_least_a_fifth_as_deep_as_the_usual_one(shallow: float, number: int) -> None:
     t_s = clock(24, 100)
     assert len(_found_s(t_s, _speed(t_s, shallow=shallow, noise=0.0))) == number
+
+
+@pytest.mark.parametrize(("shallowest", "number"), [(0.2, 6), (0.4, 4)])
+def test_what_is_shallower_than_asked_for_is_no_dip(shallowest: float, number: int) -> None:
+    t_s = clock(24, 100)
+    assert len(_found_s(t_s, _speed(t_s, shallow=0.3), shallowest=shallowest)) == number
+
+
+def test_a_shape_of_few_readings_tells_nothing() -> None:
+    t_s = clock(24, 10)
+    assert _found_s(t_s, _speed(t_s)) == list(DEEP_S)
 
 
 def test_what_noise_could_do_is_no_dip() -> None:
@@ -53,7 +68,7 @@ def test_nothing_is_learned_of_too_few_or_of_those_that_do_not_stand_alone() -> 
 def test_dips_are_looked_for_only_where_the_wheel_runs() -> None:
     t_s = clock(24, 50)
     until_s = t_s < 17
-    found = with_matched_dips(t_s, _speed(t_s), until_s, np.array(DEEP_S))
+    found = with_matched_dips(t_s, _speed(t_s), until_s, np.array(DEEP_S), shallowest=0.0)
     assert found.tolist() == pytest.approx([*DEEP_S, SHALLOW_S[0]], abs=0.021)
 
 
