@@ -36,9 +36,16 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     jumps_s = _crowded(use.jumps_s)
     if len(jumps_s):
         return [_finding(known, subject, use, jumps_s)]
-    if use.crossings - use.pieces < _FIX_FALSE:
+    if use.crossings - use.pieces < _FIX_FALSE or not _is_of_noise(use):
         return []
     return [_trembling(known, subject, use, float(use.crossings_s[0]), float(use.crossings_s[-1]))]
+
+
+def _is_of_noise(use: RangeUse) -> bool:
+    """Whether hysteresis takes off half of the false crossings: else pieces were there, briefly."""
+    if use.better_crossings is None:
+        return True
+    return use.crossings - use.better_crossings >= (use.crossings - use.pieces) / 2
 
 
 def _why_not(channel: Channel) -> str | None:

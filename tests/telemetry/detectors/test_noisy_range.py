@@ -76,6 +76,14 @@ def test_trembling_about_the_threshold_is_told_without_a_jump(crossings: int, nu
         assert finding.advice.endswith("(about 20 were there).")
 
 
+@pytest.mark.parametrize(("better", "number"), [(25, 1), (26, 0)])
+def test_crossings_that_no_hysteresis_takes_off_are_no_trembling(better: int, number: int) -> None:
+    """Thirty crossings, twenty pieces that stayed a while: the others came and went quickly."""
+    at_s = np.linspace(10.0, 90.0, 30)
+    use = replace(_use(crossings=30), crossings_s=at_s, better_crossings=better)
+    assert len(_found(_known(use))) == number
+
+
 def test_what_is_read_too_seldom_or_on_change_cannot_be_judged() -> None:
     slow = clock(100.0, 10.0)
     seldom = numbers("hopper_mm", [1.0] * len(slow), slow.tolist())
