@@ -131,6 +131,8 @@ def _stamps(table: Table, clock: int, unit: str | None, *, long: bool) -> Stamps
         column = TextColumn(column.strings(), column.decimal)
     if isinstance(column, TextColumn):
         return parse_stamps(column.strings, name=name, decimal=column.decimal, unit=unit, long=long)
+    if column.values.dtype == bool:
+        return Stamps(np.full(len(column), np.nan), "s", None)
     if column.timestamps:
         return timestamp_stamps(column.values.astype(np.int64), column.all_present())
     readable = column.all_present() & np.isfinite(column.values)

@@ -108,3 +108,15 @@ def test_pages_are_weighed_by_their_own_headers(compression: str, tmp_path: Path
 def test_what_is_no_page_header_is_told(data: bytes) -> None:
     with pytest.raises(MalformedPageError):
         list(page_sizes(data, 0, 40))
+
+
+def test_true_and_false_beside_a_clock_without_a_name_are_no_times(tmp_path: Path) -> None:
+    log = log_of(tmp_path, {"x": [True, False] * (ROWS // 2), "y": [i * 0.02 for i in range(ROWS)]})
+
+    assert log.dialect.time_column == "y"
+    assert log.channels["x"].kind is Kind.SWITCH
+
+
+def test_a_time_column_of_true_and_false_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(LogError, match="looked for rows with a time in 'time', found 60 rows but no time"):
+        log_of(tmp_path, {"time": [True, False] * (ROWS // 2), "x": NUMBERS})
