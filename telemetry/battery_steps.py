@@ -71,7 +71,7 @@ class BatteryStep:
         fell = "" if self.lowest_v is None else f" It fell to {self.lowest_v:.1f} V in {self.last_match}."
         return (
             f"{self.battery}: reckon with {self.resistance_ohm * 1e3:.0f} mΩ ({self.low_ohm * 1e3:.0f} to "
-            f"{self.high_ohm * 1e3:.0f}) in the next match with it: 100 A then cost "
+            f"{self.high_ohm * 1e3:.0f}) in the next match with it: {_LOAD_A:.0f} A then cost "
             f"{self.resistance_ohm * _LOAD_A:.1f} V, where {self.usual_ohm * _LOAD_A:.1f} V was usual.{fell}"
         )
 

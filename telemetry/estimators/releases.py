@@ -40,10 +40,8 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
         return np.empty(0)
     if trace.speed_source == "none":
         return _bumps(trace)
-    robbed = _robbed(
-        trace, MotorModel.from_motor(robot.motors[robot.launcher.motor]) if robot.launcher else None
-    )
-    return _falls(trace, robbed)
+    model = MotorModel.from_motor(robot.motors[robot.launcher.motor]) if robot.launcher else None
+    return _falls(trace, _robbed(trace, model))
 
 
 def launcher_running(robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[FloatArray, FloatArray]:
@@ -65,13 +63,12 @@ def _bumps(trace: MotorTrace) -> FloatArray:
     half as much again as that current a motor is still speeding up.
     """
     current = np.nan_to_num(trace.current_a)
-    apart_s = period_s(trace.t_s)
     drawing = current > _DRAWS * float(np.percentile(current, 98))
-    if apart_s == 0 or drawing.sum() < _LEAST_STEPS:
+    if not period_s(trace.t_s) or drawing.sum() < _LEAST_STEPS:
         return np.empty(0)
     usual = float(np.median(current[drawing]))
     settled = _settled(current, drawing, _SETTLED_TIMES * usual)
-    width = max(1, round(_LOOKBACK_S / apart_s))
+    width = _readings(trace, _LOOKBACK_S)
     before = -_highest_before(-current, width)
     steady = _highest_before((~settled).astype(float), width) == 0
     rise = np.where(steady, current - before, 0.0)
@@ -130,10 +127,8 @@ def _own_falls(trace: MotorTrace) -> FloatArray:
     usable = (step_s > 0) & trace.driven[:-1] & trace.driven[1:]
     if usable.sum() < _LEAST_STEPS:
         return np.zeros(len(trace.t_s))
-    middle_v, speed = (
-        (applied_v[:-1] + applied_v[1:]) / 2,
-        (trace.speed_rad_s[:-1] + trace.speed_rad_s[1:]) / 2,
-    )
+    middle_v = (applied_v[:-1] + applied_v[1:]) / 2
+    speed = (trace.speed_rad_s[:-1] + trace.speed_rad_s[1:]) / 2
     gains = np.column_stack((middle_v, speed, np.ones(len(speed))))
     gained = np.diff(trace.speed_rad_s) / np.where(step_s > 0, step_s, np.inf)
     plane, *_ = np.linalg.lstsq(gains[usable], gained[usable])
