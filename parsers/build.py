@@ -144,13 +144,20 @@ def _readable_rows(
     if readable.all():
         return table, stamps.t_s
     unreadable = np.flatnonzero(~readable)
+    headers = list(table.repeated)
     for row, cells in zip(unreadable.tolist(), table.row_texts(unreadable), strict=True):
         line = None if table.lines is None else int(table.lines[row])
-        _enter_row(table.header, cells, line, ledger, file)
+        if _says_header(table.header, cells, line, file):
+            text = "Header repeated {count} time(s){where}, as when the logger starts again; left out."
+            ledger.add("repeated_header", 1, text, line=line, cells=len(cells))
+            headers += [] if line is None else [line]
+        else:
+            text = "{count} unreadable row(s){where} left out."
+            ledger.add("unreadable_row", 1, text, line=line, cells=len(cells))
     rows = np.flatnonzero(readable)
     if not len(rows):
         raise LogError(f"{file}: looked for rows with a time and a channel, found none; export the log again")
-    return table.take(rows), stamps.t_s[rows]
+    return replace(table.take(rows), repeated=tuple(headers)), stamps.t_s[rows]
 
 
 def _rows_said_once(table: Table, t: FloatArray, ledger: Ledger) -> tuple[Table, FloatArray]:
@@ -165,24 +172,21 @@ def _rows_said_once(table: Table, t: FloatArray, ledger: Ledger) -> tuple[Table,
     return table.take(rows), t[rows]
 
 
-def _enter_row(
-    header: tuple[str, ...] | None, cells: tuple[str, ...], line: int | None, ledger: Ledger, file: str
-) -> None:
-    if header is not None:
-        again = (_COMMENT.sub("", cells[0]), *cells[1:])
-        alike = sum(one == other for one, other in zip(again, header, strict=False)) / len(again)
-        if alike > _SPOILED_HEADER_SHARE or (alike >= 0.5 and len(again) < 4):
-            text = "Header repeated {count} time(s){where}, as when the logger starts again; left out."
-            ledger.add("repeated_header", 1, text, line=line, cells=len(cells))
-            return
-        same = sum(cell in header for cell in again if cell)
-        if len(again) > 2 and 2 * same >= len(again):
-            raise LogError(
-                f"{file}: looked for rows under the same columns, found other columns from line {line} on; "
-                f"split the log there"
-            )
-    text = "{count} unreadable row(s){where} left out."
-    ledger.add("unreadable_row", 1, text, line=line, cells=len(cells))
+def _says_header(header: tuple[str, ...] | None, cells: tuple[str, ...], line: int | None, file: str) -> bool:
+    """Whether a row says the header again. Raises LogError where it says another one."""
+    if header is None:
+        return False
+    again = (_COMMENT.sub("", cells[0]), *cells[1:])
+    alike = sum(one == other for one, other in zip(again, header, strict=False)) / len(again)
+    if alike > _SPOILED_HEADER_SHARE or (alike >= 0.5 and len(again) < 4):
+        return True
+    same = sum(cell in header for cell in again if cell)
+    if len(again) > 2 and 2 * same >= len(again):
+        raise LogError(
+            f"{file}: looked for rows under the same columns, found other columns from line {line} on; "
+            f"split the log there"
+        )
+    return False
 
 
 def _mended_clock(
@@ -192,7 +196,8 @@ def _mended_clock(
     if len(t) > _FEWEST_FALLING and np.mean(steps < 0) > _FALLING_SHARE:
         raise falling_clock(table.names[clock], file)
     try:
-        return mend_clock(t) if long is None else mend_long_clock(t, group_rows(table, long))
+        again = table.rows_below_headers()
+        return mend_clock(t, again) if long is None else mend_long_clock(t, group_rows(table, long), again)
     except UnorderedClockError:
         back = int(np.sum(steps < 0))
         remedy = (

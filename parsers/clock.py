@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +12,18 @@ from numpy.typing import NDArray
 from parsers.order import displaced_rows
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["MendedClock", "UnorderedClockError", "lay_out", "mend_clock"]
+__all__ = [
+    "FILLING_SHARE",
+    "MendedClock",
+    "Sorting",
+    "UnorderedClockError",
+    "in_hole",
+    "in_parts",
+    "lay_out",
+    "mend_clock",
+    "sort_rows",
+    "steady_tick",
+]
 
 JUMP_S = 600.0
 SEAM_S = 1.0
@@ -22,7 +35,7 @@ _FEWEST_STEPS = 8
 _HOLE_TICKS = 1.5
 _SPIKE_TICKS = 10.0
 _NEIGHBOUR_TICKS = 5.0
-_FILLING_SHARE = 0.9
+FILLING_SHARE = 0.9
 _MOST_RESTARTS = 20
 _START_ROWS = 3
 _FEWEST_SHUFFLED = 3
@@ -60,29 +73,59 @@ class MendedClock:
     seams_s: tuple[float, ...]
 
 
-def mend_clock(t: FloatArray) -> MendedClock:
+@dataclass(frozen=True, eq=False)
+class Sorting:
+    """To which run of the clock each row belongs.
+
+    Attributes:
+        piece: shape (n,), by row in file order, 0 for the first run.
+        spoiled, late: as in `MendedClock`.
+    """
+
+    piece: Rows
+    spoiled: Rows
+    late: Rows
+
+
+def mend_clock(t: FloatArray, again: Rows = _NONE) -> MendedClock:
     """Times in file order, shape (n,), n ≥ 1, to an even flow of time.
 
     Rows that step back are sorted in where they fill holes that others left. Where they fill none the
     clock started over: what follows is laid `SEAM_S` behind. So is what follows a leap of more than ten
-    minutes. Raises UnorderedClockError after more than twenty restarts.
+    minutes. `again` are the rows before which the file says its header again: where the clock falls there,
+    it started over. Raises UnorderedClockError after more than twenty restarts.
     """
     steps = np.diff(t)
     if not np.any(steps < 0) and not np.any(steps > JUMP_S):
         return MendedClock(None, np.round(t - t[0], 9), _NONE, _NONE, _NONE, _NONE, ())
+    cuts = again[steps[again - 1] < 0]
+    return lay_out(t, in_parts(len(t), cuts, lambda part: sort_rows(t[part])))
+
+
+def in_parts(count: int, cuts: Rows, sort: Callable[[slice], Sorting]) -> Sorting:
+    """The rows between the cuts each sorted for themselves; at a cut a new run begins."""
+    pieces, spoiled, late, runs = [], [_NONE], [_NONE], 0
+    for start, past in pairwise([0, *cuts.tolist(), count]):
+        part = sort(slice(start, past))
+        pieces.append(part.piece + runs)
+        spoiled.append(part.spoiled + start)
+        late.append(part.late + start)
+        runs = int(pieces[-1].max()) + 1
+    return Sorting(np.concatenate(pieces), np.concatenate(spoiled), np.concatenate(late))
+
+
+def sort_rows(t: FloatArray) -> Sorting:
+    """The runs of the clock in times in file order, shape (n,), told by the times alone."""
     if _is_shuffled(t):
-        piece = np.zeros(len(t), dtype=np.intp)
-        return lay_out(t, np.arange(len(t)), piece, spoiled=_NONE, late=displaced_rows(t))
-    rises = steps[steps > 0]
+        return Sorting(np.zeros(len(t), dtype=np.intp), _NONE, displaced_rows(t))
+    rises = _rises(t)
     tick = float(np.median(rises)) if len(rises) else 0.0
     spoiled = _spikes(t, tick)
-    keep = np.ones(len(t), dtype=bool)
-    keep[spoiled] = False
-    rows = np.flatnonzero(keep)
+    rows = np.delete(np.arange(len(t)), spoiled)
     starts, late = _pieces(t[rows], tick)
-    piece = np.zeros(len(rows), dtype=np.intp)
-    piece[starts] = 1
-    return lay_out(t, rows, np.cumsum(piece), spoiled=spoiled, late=rows[late])
+    begins = np.zeros(len(t), dtype=np.intp)
+    begins[rows[starts]] = 1
+    return Sorting(np.cumsum(begins), spoiled, rows[late])
 
 
 def _is_shuffled(t: FloatArray) -> bool:
@@ -112,7 +155,7 @@ def _spikes(t: FloatArray, tick: float) -> Rows:
     if even and len(t) > _FEWEST_STEPS:
         suspects = np.concatenate((suspects, _wild_ends(t, tick)))
     others = np.sort(np.delete(t, suspects))
-    return np.sort(suspects[~_in_hole(t[suspects], others, tick)])
+    return np.sort(suspects[~in_hole(t[suspects], others, tick)])
 
 
 def _wild_ends(t: FloatArray, tick: float) -> Rows:
@@ -127,13 +170,24 @@ def _wild_ends(t: FloatArray, tick: float) -> Rows:
     return np.array(ends, dtype=np.intp)
 
 
+def steady_tick(t: FloatArray) -> float:
+    """The median step of a clock that ticks evenly, else 0."""
+    rises = _rises(t)
+    tick = float(np.median(rises)) if len(rises) else 0.0
+    return tick if tick and _ticks_evenly(t, tick) else 0.0
+
+
+def _rises(t: FloatArray) -> FloatArray:
+    steps: FloatArray = np.diff(t)
+    return steps[steps > 0]
+
+
 def _ticks_evenly(t: FloatArray, tick: float) -> bool:
-    steps = np.diff(t)
-    rises = steps[steps > 0]
+    rises = _rises(t)
     return bool(np.mean(np.abs(rises - tick) <= 0.5 * tick) >= _EVEN_TICKS)
 
 
-def _in_hole(times: FloatArray, others: FloatArray, tick: float) -> BoolArray:
+def in_hole(times: FloatArray, others: FloatArray, tick: float) -> BoolArray:
     """Which times fall between two of `others` (sorted) that lie far enough apart to have lost a row."""
     if len(others) < 2:
         return np.zeros(len(times), dtype=bool)
@@ -167,12 +221,12 @@ def _first_restart(t: FloatArray, back: Rows, tick: float) -> int | None:
     if not len(back):
         return None
     front = np.delete(t, back)
-    filling = _in_hole(t[back], front, tick)
-    if filling.mean() >= _FILLING_SHARE and not _runs_on(t, back, filling):
+    filling = in_hole(t[back], front, tick)
+    if filling.mean() >= FILLING_SHARE and not _runs_on(t, back, filling):
         return None
     cuts = np.flatnonzero(np.diff(back) > 1) + 1
     for run, fills in zip(np.split(back, cuts), np.split(filling, cuts), strict=True):
-        if fills.mean() < _FILLING_SHARE and not _is_jitter(t, run, tick):
+        if fills.mean() < FILLING_SHARE and not _is_jitter(t, run, tick):
             return int(run[0])
     return None
 
@@ -198,10 +252,12 @@ def _least_leap_s(steps: FloatArray) -> float:
     return max(JUMP_S, _LEAP_STEPS * typical) if typical > _SLOW_S else JUMP_S
 
 
-def lay_out(t: FloatArray, rows: Rows, piece: Rows, *, spoiled: Rows, late: Rows) -> MendedClock:
-    """The kept `rows` in order of their `piece`, and of time within it, the pieces laid end to end."""
-    sorts = len(late) > 0 or np.any(np.diff(piece) < 0) or np.any(np.diff(t[rows])[np.diff(piece) == 0] < 0)
-    order = np.lexsort((t[rows], piece)) if sorts else np.arange(len(rows))
+def lay_out(t: FloatArray, sorting: Sorting) -> MendedClock:
+    """The rows in order of their run, and of time within it, the runs laid end to end."""
+    rows = np.delete(np.arange(len(t)), sorting.spoiled)
+    piece = sorting.piece[rows]
+    moved = np.any(np.diff(piece) < 0) or np.any(np.diff(t[rows])[np.diff(piece) == 0] < 0)
+    order = np.lexsort((t[rows], piece)) if moved else np.arange(len(rows))
     sorted_t, sorted_piece = t[rows[order]], piece[order]
     steps = np.diff(sorted_t)
     turns = np.diff(sorted_piece) > 0
@@ -210,10 +266,10 @@ def lay_out(t: FloatArray, rows: Rows, piece: Rows, *, spoiled: Rows, late: Rows
     steps[seams] = SEAM_S
     t_s = sorted_t - sorted_t[0] if not len(seams) else np.concatenate(([0.0], np.cumsum(steps)))
     return MendedClock(
-        order=None if not sorts and not len(spoiled) else rows[order],
+        order=rows[order] if moved or len(sorting.spoiled) else None,
         t_s=np.round(t_s, 9),
-        spoiled=spoiled,
-        late=late,
+        spoiled=sorting.spoiled,
+        late=sorting.late,
         resets=rows[order][np.flatnonzero(turns) + 1],
         jumps=rows[order][np.flatnonzero(leaps) + 1],
         seams_s=tuple(np.round(t_s[seams + 1], 9).tolist()),

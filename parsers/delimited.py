@@ -57,7 +57,7 @@ def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -
         )
     records = find_records(text.data, layout.delimiter, breaks=text.breaks, wanted=layout.width)
     _check_limits(source, layout, records, limits)
-    keep, cells_in_file = _sort_out(records, text, layout, ledger, source)
+    keep, repeated, cells_in_file = _sort_out(records, text, layout, ledger, source)
     return Table(
         names=layout.names,
         columns=_columns(records, np.flatnonzero(keep), layout, source),
@@ -69,6 +69,7 @@ def read_delimited(source: Source, ledger: Ledger, told: Told, limits: Limits) -
         decimal=layout.decimal,
         header=layout.header,
         header_line=layout.header_line,
+        repeated=repeated,
         why=layout.why,
         runner_up=layout.runner_up,
     )
@@ -92,8 +93,9 @@ def _check_limits(source: Source, layout: Layout, records: Records, limits: Limi
 
 def _sort_out(
     records: Records, text: Text, layout: Layout, ledger: Ledger, source: Source
-) -> tuple[BoolArray, int]:
-    """Which records are rows of data, all others entered in the ledger; and the cells in all of them."""
+) -> tuple[BoolArray, tuple[int, ...], int]:
+    """Which records are rows of data, all others entered in the ledger; the lines of repeated headers; and
+    the cells in all of them."""
     data = records.line >= layout.first_line
     fits = data & (records.width == layout.width)
     if layout.trailing:
@@ -116,7 +118,7 @@ def _sort_out(
     if len(text.breaks):
         _leave_out_beside_nuls(records, text, fits, layout)
     _enter_misfits(records, data & ~fits & ~again, ledger, cells)
-    return fits, cells_in_file
+    return fits, tuple(records.line[data & again].tolist()), cells_in_file
 
 
 def _filled_beyond(records: Records, rows: NDArray[np.intp], layout: Layout) -> list[int]:

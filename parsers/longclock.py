@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
 
 from parsers.channels import Groups
-from parsers.clock import MendedClock, Rows, UnorderedClockError, lay_out, mend_clock
+from parsers.clock import (
+    FILLING_SHARE,
+    MendedClock,
+    Rows,
+    Sorting,
+    UnorderedClockError,
+    in_hole,
+    in_parts,
+    lay_out,
+    mend_clock,
+    sort_rows,
+    steady_tick,
+)
 from parsers.order import displaced_rows, is_habit_of_few
 from telemetry.log import BoolArray, FloatArray
 
@@ -20,7 +30,7 @@ _FEW_FALLS = 20
 _NONE: Rows = np.zeros(0, dtype=np.intp)
 
 
-def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
+def mend_long_clock(t: FloatArray, groups: Groups, again: Rows = _NONE) -> MendedClock:
     """Times in file order, shape (n,), of rows that belong to channels, to an even flow of time.
 
     What counts is the order within each channel. Where all channels' own times rise, the rows are sorted;
@@ -28,26 +38,46 @@ def mend_long_clock(t: FloatArray, groups: Groups) -> MendedClock:
     since a logger that writes in batches does so again and again. Where no channel alone started over,
     none did; where they start over at one place of the file, that parts it. Where the file goes back far
     oftener than any channel does, each channel is mended alone, and the pieces are laid end to end.
-    Raises UnorderedClockError when channels disagree about how often the clock started over.
+    `again` are the rows before which the file says its header again: where most channels fall there, the
+    clock started over. Raises UnorderedClockError when channels disagree about how often it did.
     """
     if not np.any(np.diff(t) < 0):
         return mend_clock(t)
+    cuts = np.array([row for row in again.tolist() if _falls_across(t, groups, row)], dtype=np.intp)
+    return lay_out(t, _part_by_part(t, groups, cuts))
+
+
+def _part_by_part(t: FloatArray, groups: Groups, cuts: Rows) -> Sorting:
+    channel = _channel_of(groups)
+
+    def sort(part: slice) -> Sorting:
+        _, codes = np.unique(channel[part], return_inverse=True)
+        bounds = np.concatenate(([0], np.cumsum(np.bincount(codes))))
+        names = [""] * (len(bounds) - 1)
+        return _sort_long_rows(t[part], Groups(names, np.argsort(codes, kind="stable"), bounds))
+
+    return in_parts(len(t), cuts, sort) if len(cuts) else _sort_long_rows(t, groups)
+
+
+def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
     most = _most_steps_back(t, groups)
     if most == 0:
         late = _NONE if _in_blocks(groups) else displaced_rows(t)
         return _one_piece(t, _NONE, _NONE if _is_habit(late, t, groups) else late)
-    alone = _mended_alone(t, groups)
+    alone = _sorted_alone(t, groups)
     falls = np.flatnonzero(np.diff(t) < 0) + 1
-    if not any(len(mended.resets) for mended in alone.values()):
-        if len(falls) <= _FEW_FALLS and any(_turns_back(t, groups, fall) for fall in falls.tolist()):
-            return mend_clock(t)
-        return _sorted_in(t, groups, alone)
+    if not any(sorting.piece[-1] for sorting in alone.values()):
+        turns = [fall for fall in falls[:_FEW_FALLS].tolist() if _turns_back(t, groups, fall)]
+        if len(falls) > _FEW_FALLS or not turns:
+            return _sorted_in(t, groups, alone)
+        cuts = [fall for fall in turns if not _fill_own_holes(t, groups, fall)]
+        return _part_by_part(t, groups, np.array(cuts, dtype=np.intp)) if cuts else sort_rows(t)
     cuts = [] if _in_blocks(groups) else _common_restarts(t, groups, alone)
     if cuts:
-        return _part_by_part(t, groups, cuts)
+        return _part_by_part(t, groups, np.array(cuts, dtype=np.intp))
     if _in_blocks(groups) or len(falls) > 3 * most + 3:
         return _by_channel(t, groups)
-    return mend_clock(t)
+    return sort_rows(t)
 
 
 def _is_habit(late: Rows, t: FloatArray, groups: Groups) -> bool:
@@ -63,15 +93,14 @@ def _channel_of(groups: Groups) -> NDArray[np.intp]:
     return channel
 
 
-def _one_piece(t: FloatArray, spoiled: Rows, late: Rows) -> MendedClock:
-    kept = np.setdiff1d(np.arange(len(t)), spoiled) if len(spoiled) else np.arange(len(t))
-    return lay_out(t, kept, np.zeros_like(kept), spoiled=spoiled, late=late)
+def _one_piece(t: FloatArray, spoiled: Rows, late: Rows) -> Sorting:
+    return Sorting(np.zeros(len(t), dtype=np.intp), spoiled, late)
 
 
-def _mended_alone(t: FloatArray, groups: Groups) -> dict[int, MendedClock]:
-    """The clocks of the channels whose own times step back somewhere."""
+def _sorted_alone(t: FloatArray, groups: Groups) -> dict[int, Sorting]:
+    """The channels whose own times step back somewhere, each sorted for itself."""
     return {
-        int(index): mend_clock(t[_rows_of(groups, index)])
+        int(index): sort_rows(t[_rows_of(groups, index)])
         for index in np.flatnonzero(_steps_back(t, groups)).tolist()
     }
 
@@ -80,7 +109,25 @@ def _rows_of(groups: Groups, index: int) -> Rows:
     return groups.rows[groups.bounds[index] : groups.bounds[index + 1]]
 
 
-def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, MendedClock]) -> MendedClock:
+def _fill_own_holes(t: FloatArray, groups: Groups, fall: int) -> bool:
+    """Whether the rows that lie behind after a fall fit into holes that their own channels have above it.
+
+    Only channels that tick evenly tell a hole; where none does, the rows fit.
+    """
+    front = float(t[:fall].max())
+    told = filling = 0
+    for index in range(len(groups.names)):
+        own = t[_rows_of(groups, index)]
+        place = int(np.searchsorted(_rows_of(groups, index), fall))
+        behind = own[place:][np.minimum.accumulate(own[place:] <= front)]
+        tick = steady_tick(own)
+        if tick and len(behind) and place > 1:
+            told += len(behind)
+            filling += int(np.sum(in_hole(behind, np.sort(own[:place]), tick)))
+    return filling >= FILLING_SHARE * told
+
+
+def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> Sorting:
     """Rows sorted in where no channel started over; where others lie late by habit, only the channels' own
     disorder counts."""
     spoiled = np.sort(np.concatenate([_rows_of(groups, i)[m.spoiled] for i, m in alone.items()]))
@@ -90,9 +137,12 @@ def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, MendedClock]) -> 
     return _one_piece(t, spoiled, own if _is_habit(late, t, groups) else late)
 
 
-def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, MendedClock]) -> list[int]:
+def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> list[int]:
     """The rows from which on all channels start over, in a file that was written from then to now."""
-    restarting = [(_rows_of(groups, index), mended.resets) for index, mended in alone.items()]
+    restarting = [
+        (_rows_of(groups, index), np.flatnonzero(np.diff(sorting.piece)) + 1)
+        for index, sorting in alone.items()
+    ]
     most = max(len(resets) for _, resets in restarting)
     cuts: list[int] = []
     for number in range(most):
@@ -121,6 +171,18 @@ def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
     return turns if turns[:, 0].max() < turns[:, 1].min() else turns[:0]
 
 
+def _falls_across(t: FloatArray, groups: Groups, cut: int) -> bool:
+    """Whether most rows belong to channels that go on, after a row, before where they were above it."""
+    falls = rows_across = 0
+    for index in range(len(groups.names)):
+        rows = _rows_of(groups, index)
+        place = int(np.searchsorted(rows, cut))
+        if 0 < place < len(rows):
+            rows_across += len(rows)
+            falls += len(rows) * int(t[rows[place]] < t[rows[place - 1]])
+    return 2 * falls > rows_across
+
+
 def _turns_back(t: FloatArray, groups: Groups, cut: int) -> bool:
     """Whether the channels of most rows, among those on both sides of a row, go back there and stay back."""
     back = rows_across = 0
@@ -133,24 +195,6 @@ def _turns_back(t: FloatArray, groups: Groups, cut: int) -> bool:
             rows_across += len(rows)
             back += len(rows) * int(stays)
     return 2 * back > rows_across
-
-
-def _part_by_part(t: FloatArray, groups: Groups, cuts: list[int]) -> MendedClock:
-    channel = _channel_of(groups)
-    piece = np.searchsorted(cuts, np.arange(len(t)), side="right")
-    spoiled, late = [], []
-    for start, past in pairwise([0, *cuts, len(t)]):
-        _, codes = np.unique(channel[start:past], return_inverse=True)
-        bounds = np.concatenate(([0], np.cumsum(np.bincount(codes))))
-        names = [""] * (len(bounds) - 1)
-        mended = mend_long_clock(t[start:past], Groups(names, np.argsort(codes, kind="stable"), bounds))
-        if len(mended.resets):
-            raise UnorderedClockError
-        spoiled.append(mended.spoiled + start)
-        late.append(mended.late + start)
-    left_out = np.concatenate(spoiled)
-    kept = np.setdiff1d(np.arange(len(t)), left_out)
-    return lay_out(t, kept, piece[kept], spoiled=left_out, late=np.concatenate(late))
 
 
 def _steps_back(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
@@ -176,18 +220,16 @@ def _in_blocks(groups: Groups) -> bool:
     return len(groups.names) > 1 and not np.any(np.diff(groups.rows) != 1)
 
 
-def _by_channel(t: FloatArray, groups: Groups) -> MendedClock:
+def _by_channel(t: FloatArray, groups: Groups) -> Sorting:
     piece = np.zeros(len(t), dtype=np.intp)
     spoiled, late, restarts = [], [], set()
     for index in range(len(groups.names)):
         rows = _rows_of(groups, index)
-        mended = mend_clock(t[rows])
-        piece[rows] = np.searchsorted(mended.resets, np.arange(len(rows)), side="right")
-        spoiled.append(rows[mended.spoiled])
-        late.append(rows[mended.late])
-        restarts.add(len(mended.resets))
+        sorting = sort_rows(t[rows])
+        piece[rows] = sorting.piece
+        spoiled.append(rows[sorting.spoiled])
+        late.append(rows[sorting.late])
+        restarts.add(int(sorting.piece[-1]))
     if len(restarts) > 1:
         raise UnorderedClockError
-    left_out = np.sort(np.concatenate(spoiled))
-    kept = np.setdiff1d(np.arange(len(t)), left_out)
-    return lay_out(t, kept, piece[kept], spoiled=left_out, late=np.sort(np.concatenate(late)))
+    return Sorting(piece, np.sort(np.concatenate(spoiled)), np.sort(np.concatenate(late)))

@@ -141,6 +141,7 @@ class Table:
         cells_in_file: cells of all rows, of those too that already went into repairs.
         header: the header's cells as they would stand in a repeated one, or None.
         header_line: number of the header's line, or None.
+        repeated: lines further down that say the header again.
         why, runner_up: the evidence for the dialect, and for the next best, in words; empty without one.
     """
 
@@ -154,6 +155,7 @@ class Table:
     decimal: str
     header: tuple[str, ...] | None = None
     header_line: int | None = None
+    repeated: tuple[int, ...] = ()
     why: str = ""
     runner_up: str = ""
 
@@ -173,6 +175,13 @@ class Table:
     def row_texts(self, rows: NDArray[np.integer]) -> list[tuple[str, ...]]:
         """The cells of these rows as text, blanks around them taken off."""
         return list(zip(*(column.shown(rows) for column in self.columns), strict=True))
+
+    def rows_below_headers(self) -> NDArray[np.intp]:
+        """The rows before which the file says its header again, in the file's order."""
+        if self.lines is None:
+            return np.zeros(0, dtype=np.intp)
+        below = np.unique(np.searchsorted(self.lines, self.repeated))
+        return below[(below > 0) & (below < self.rows)]
 
     def first_line(self, rows: NDArray[np.integer]) -> int | None:
         """The first line among these rows."""

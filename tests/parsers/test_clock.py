@@ -71,6 +71,23 @@ def test_two_restarts_make_three_pieces() -> None:
     assert clock.seams_s == (30.0, 50.0)
 
 
+def test_a_clock_that_falls_under_a_repeated_header_started_over_however_its_rows_would_fit() -> None:
+    times = np.array([*(t for t in range(20) if t not in (5, 11)), 5, 11, 20, 21], dtype=np.float64)
+
+    assert mend_clock(times).late.tolist() == [18, 19]
+    clock = mend_clock(times, np.array([18]))
+    assert clock.resets.tolist() == [18]
+    assert len(clock.late) == 0
+    assert clock.t_s[-4:].tolist() == [20.0, 26.0, 35.0, 36.0]
+
+
+def test_a_repeated_header_parts_no_clock_that_runs_on() -> None:
+    clock = mend_clock(np.array([0.0, 1.0, 2.0, 4.0, 3.0, 5.0]), np.array([2]))
+
+    assert len(clock.resets) == 0
+    assert clock.late.tolist() == [4]
+
+
 def test_a_late_row_in_a_piece_behind_a_restart_is_sorted_in_its_piece() -> None:
     clock = mended([*range(30), 0, 1, 2, 4, 3, *range(5, 30)])
 
@@ -112,12 +129,13 @@ def test_times_without_any_order_are_refused() -> None:
         mended((rng.random(3000) ** 3 * 1000).tolist())
 
 
-def long_clock(rows: list[tuple[str, float]]) -> MendedClock:
+def long_clock(rows: list[tuple[str, float]], again: list[int] | None = None) -> MendedClock:
     names = list(dict.fromkeys(name for name, _ in rows))
     codes = np.array([names.index(name) for name, _ in rows])
     order = np.argsort(codes, kind="stable")
     bounds = np.searchsorted(codes[order], np.arange(len(names) + 1))
-    return mend_long_clock(np.array([t for _, t in rows]), Groups(names, order, bounds))
+    times = np.array([t for _, t in rows])
+    return mend_long_clock(times, Groups(names, order, bounds), np.array(again or [], dtype=np.intp))
 
 
 def test_rows_by_channel_are_merged_without_a_repair() -> None:
@@ -136,6 +154,28 @@ def test_a_restart_in_every_channel_of_a_log_by_channel_is_one_restart() -> None
     assert clock.order.tolist() == [0, 5, 1, 6, 2, 7, 3, 8, 4, 9]
     assert clock.seams_s == (3.5,)
     assert len(clock.resets) == 1
+
+
+def runs_of_two_channels(*counts: int) -> list[tuple[str, float]]:
+    """Runs from 0 on, of two channels that tick at odd moments between each other."""
+    return [
+        (name, i + off) for count in counts for i in range(count) for name, off in (("a", 0.0), ("b", 0.3))
+    ]
+
+
+def test_a_run_of_few_rows_between_two_restarts_of_a_long_log_is_a_run_of_its_own() -> None:
+    clock = long_clock(runs_of_two_channels(20, 3, 10))
+
+    assert clock.resets.tolist() == [40, 46]
+    assert len(clock.late) == 0
+
+
+def test_a_long_log_starts_over_under_a_repeated_header_where_its_channels_fall() -> None:
+    rows = [(name, float(t)) for t in (0, 4, 9) for name in "abc"] + [("a", 5.0), ("b", 6.0), ("c", 9.5)]
+
+    assert len(long_clock(rows).resets) == 0
+    assert long_clock(rows, [9]).resets.tolist() == [9]
+    assert len(long_clock(rows, [4]).resets) == 0
 
 
 def test_channels_that_disagree_about_restarts_are_refused() -> None:
