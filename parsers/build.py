@@ -27,6 +27,7 @@ from parsers.overrides import Told
 from parsers.roles import LongColumns, long_columns
 from parsers.source import Source
 from parsers.stamps import Stamps
+from parsers.steadychannels import with_steady_channels
 from parsers.table import Table, TextColumn
 from parsers.timecolumn import clock_stamps, falling_clock, find_time_column, steadier_clock
 from parsers.twice import rows_written_twice
@@ -56,6 +57,7 @@ def build_log(table: Table, source: Source, ledger: Ledger, told: Told, limits: 
     if long is None:
         clock, stamps = steadier_clock(table, clocks, stamps, ledger)
     else:
+        stamps = with_steady_channels(table, clock, stamps, long, told)
         table = replace(table, columns=tuple(column.spelled() for column in table.columns))
     table, t_raw = _readable_rows(table, stamps, long, ledger, source.shown)
     table, t_raw = _rows_said_once(table, t_raw, ledger)

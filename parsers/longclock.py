@@ -129,9 +129,12 @@ def _fill_own_holes(t: FloatArray, groups: Groups, fall: int) -> bool:
 
 def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> Sorting:
     """Rows sorted in where no channel started over; where others lie late by habit, only the channels' own
-    disorder counts."""
+    disorder counts. So many rows behind others of their own channel are not late: something started over,
+    and too few rows show where."""
     spoiled = np.sort(np.concatenate([_rows_of(groups, i)[m.spoiled] for i, m in alone.items()]))
     own = np.sort(np.concatenate([_rows_of(groups, i)[m.late] for i, m in alone.items()]))
+    if len(own) > _HABIT_SHARE * len(t):
+        raise UnorderedClockError
     kept = np.setdiff1d(np.arange(len(t)), spoiled)
     late = kept[displaced_rows(t[kept])]
     return _one_piece(t, spoiled, own if _is_habit(late, t, groups) else late)

@@ -19,7 +19,14 @@ from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown
 
-__all__ = ["clock_stamps", "falling_clock", "find_time_column", "raw_stamps", "steadier_clock"]
+__all__ = [
+    "clock_stamps",
+    "column_stamps",
+    "falling_clock",
+    "find_time_column",
+    "raw_stamps",
+    "steadier_clock",
+]
 
 _SAMPLE_ROWS = 2_000
 
@@ -97,7 +104,7 @@ def _no_time_in(table: Table, place: int, file: str) -> LogError:
 
 def _is_dated(table: Table, place: int) -> bool:
     """Whether a column holds dates, times of day or Unix time."""
-    stamps = _stamps(table, place, None, long=True)
+    stamps = column_stamps(table, place, None, long=True)
     return stamps.unit in {"iso8601", "clock"} or stamps.base_epoch_s is not None
 
 
@@ -119,13 +126,14 @@ def clock_stamps(table: Table, clock: int, told: Told, *, long: bool, file: str)
             f"{file}: looked for s, ms, us, ns or iso8601 as [log] time_unit, found {shown(unit, 20)!r}; "
             f"correct it in the robot file"
         )
-    stamps = _stamps(table, clock, unit, long=long)
+    stamps = column_stamps(table, clock, unit, long=long)
     if not stamps.readable.any():
         raise _no_time_in(table, clock, file)
     return stamps
 
 
-def _stamps(table: Table, clock: int, unit: str | None, *, long: bool) -> Stamps:
+def column_stamps(table: Table, clock: int, unit: str | None, *, long: bool) -> Stamps:
+    """A column's stamps in a `unit`, or in the one that its name and values tell."""
     column, name = table.columns[clock].spelled(), table.names[clock]
     if unit == "iso8601" and isinstance(column, ArrayColumn) and column.strings is not None:
         column = TextColumn(column.strings(), column.decimal)
@@ -144,7 +152,7 @@ def steadier_clock(table: Table, choice: ClockChoice, stamps: Stamps, ledger: Le
     assert choice.place is not None  # noqa: S101 - the caller has found a clock
     best, least = (choice.place, stamps), _faults(stamps) if choice.others else 0
     for place in choice.others if least else ():
-        other = _stamps(table, place, None, long=False)
+        other = column_stamps(table, place, None, long=False)
         if other.readable.sum() < stamps.readable.sum() or not _as_fine(other, stamps):
             continue
         faults = _faults(other)

@@ -171,15 +171,24 @@ def test_a_run_of_few_rows_between_two_restarts_of_a_long_log_is_a_run_of_its_ow
 
 
 def test_a_long_log_starts_over_under_a_repeated_header_where_its_channels_fall() -> None:
-    rows = [(name, float(t)) for t in (0, 4, 9) for name in "abc"] + [("a", 5.0), ("b", 6.0), ("c", 9.5)]
+    rows = [(name, float(t)) for t in range(0, 60, 4) for name in "abc"]
+    rows += [("a", 53.0), ("b", 54.0), ("c", 59.5)]
 
     assert len(long_clock(rows).resets) == 0
-    assert long_clock(rows, [9]).resets.tolist() == [9]
+    assert long_clock(rows, [45]).resets.tolist() == [45]
     assert len(long_clock(rows, [4]).resets) == 0
 
 
 def test_channels_that_disagree_about_restarts_are_refused() -> None:
     rows = [("a", t) for t in (0.0, 1.0, 2.0, 0.0, 1.0)] + [("b", t) for t in (0.0, 1.0, 2.0)]
+
+    with pytest.raises(UnorderedClockError):
+        long_clock(rows)
+
+
+def test_many_rows_behind_others_of_their_own_channels_are_refused_where_no_restart_is_told() -> None:
+    rows = [(name, float(t)) for t in (0, 4, 9) for name in "abcd"]
+    rows += [("a", 5.0), ("b", 6.0), ("a", 9.5), ("b", 9.5), ("c", 9.5), ("d", 9.5)]
 
     with pytest.raises(UnorderedClockError):
         long_clock(rows)

@@ -176,6 +176,25 @@ def test_seconds_of_unix_time_stay_seconds_past_a_clock_that_fell_back_by_years(
     np.testing.assert_allclose(np.diff(log.t_s)[: restart_at - 1], 0.104, atol=1e-6)
 
 
+@pytest.mark.parametrize(("tick", "unit"), [(20, "ms"), (20_000, "us"), (20_000_000, "ns"), (2, "ms")])
+def test_whole_numbers_are_of_a_unit_in_which_a_channel_that_ticks_evenly_is_sampled(
+    tick: int, unit: str, tmp_path: Path
+) -> None:
+    samples = "".join(f"{i * tick},speed,{i}.5\n" for i in range(200))
+    log = read(tmp_path, "stamp,channel,value\n" + samples + f"{150 * tick},beam,1\n")
+
+    assert (log.dialect.time_unit, log.repairs) == (unit, ())
+
+
+def test_whole_numbers_of_events_may_be_seconds_apart(tmp_path: Path) -> None:
+    moments = np.cumsum(np.random.default_rng(3).integers(500, 9_000, 40))
+    log = read(
+        tmp_path, "stamp,channel,value\n" + "".join(f"{t},beam,{i % 2}\n" for i, t in enumerate(moments))
+    )
+
+    assert log.dialect.time_unit == "ms"
+
+
 def test_a_row_of_units_over_a_single_row_is_no_row(tmp_path: Path) -> None:
     log = read(tmp_path, "time,feed,beam\ns,A,\n1.5,10.25,1\n")
 
