@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from telemetry.estimators.unseen_duty import winding_by_speed_a
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.robot import Motor
@@ -133,8 +134,8 @@ def winding_a(
     """Winding current without sign, shape (n,), from the logged one without sign.
 
     A current of the supply side is the winding's times |duty|. Where no duty is logged the speed tells:
-    V·I_supply = (I·R + k·ω)·I; of the two currents that give back alike the lesser. Without either the
-    logged current stands for it.
+    V·I_supply = (I·R + k·ω)·I, and how it changes which of the currents that fulfil this it is. Without
+    either the logged current stands for it.
     """
     if motor.current_side == "winding":
         return current_a
@@ -144,11 +145,16 @@ def winding_a(
         return _braking_on(t_s, told, duty, motoring)
     if model is None or speed_rad_s is None:
         return told
-    back_emf_v = model.k_v_s_per_rad * np.abs(speed_rad_s)
+    known = np.isfinite(speed_rad_s)
+    if not known.any():
+        return told
+    speed_rad_s = np.interp(t_s, t_s[known], speed_rad_s[known])
     noise_a = _noise_at_rest_a(current_a, np.abs(speed_rad_s), model)
-    power_w = voltage_v * np.where(current_a > noise_a, current_a, 0.0) * motoring
-    root_v = np.sqrt(np.maximum(back_emf_v**2 + 4 * resistance_ohm * power_w, 0.0))
-    return np.asarray(np.abs(root_v - back_emf_v) / (2 * resistance_ohm))
+    drawn_a = motoring * np.where(current_a > noise_a, current_a, 0.0)
+    return winding_by_speed_a(
+        t_s, drawn_a, speed_rad_s,
+        voltage_v=voltage_v, resistance_ohm=resistance_ohm, k_v_s_per_rad=model.k_v_s_per_rad,
+    )  # fmt: skip
 
 
 def _noise_at_rest_a(current_a: FloatArray, speed_rad_s: FloatArray, model: MotorModel) -> float:

@@ -309,8 +309,8 @@ def _heat_doubt(name: str, source: str, heat: FloatArray) -> tuple[str, ...]:
         )
     if source == "supply current and speed":
         return (
-            f"The heat of motor {name}, {least:.2f}, is the least it can have been: its current is logged on "
-            "the supply side and without its command, where braking does not show.",
+            f"The heat of motor {name}, {least:.2f}, is worked out by its speed: its current is logged on "
+            "the supply side and without its command, and how it slows down tells when it brakes.",
         )
     return ()
 

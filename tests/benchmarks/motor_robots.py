@@ -79,7 +79,7 @@ def scenarios(spec: RobotSpec, plan: MatchPlan, rng: np.random.Generator) -> Ite
     motor = str(rng.choice(["feed", "intake", "drive_left", "launcher"]))
     weak = str(rng.choice(["feed", "drive_left", "launcher"]))
     jam = FeedJam(held_s=float(rng.uniform(0.6, 4)))
-    lug = LooseLug(from_s=at_s, resistance_ohm=spec.battery.resistance_ohm * float(rng.uniform(1.35, 2.5)))
+    lug = _lug(at_s, float(rng.uniform(1.35, 2.5)), spec)
     unplugged = MotorUnplugged(motor=motor, from_s=at_s, to_s=float(rng.choice([at_s + 30, 1e9])))
     hoist = LimitOverrun() if rng.random() < 0.5 else LimitDead(limit="hoist_high")
     small = _small(spec, rng)
@@ -98,7 +98,24 @@ def scenarios(spec: RobotSpec, plan: MatchPlan, rng: np.random.Generator) -> Ite
         ("drag small", _dragging("intake", plan, rng), small),
         ("drag hoist", (Dragging(motor="hoist", from_s=0.0, to_s=1e9, speed_share=_slow(rng)),), spec),
         *_paired(spec, rng),
+        *_rare(spec, rng),
     ]
+
+
+def _rare(spec: RobotSpec, rng: np.random.Generator) -> Iterable[Scenario]:
+    """More of what other scenarios seldom hold: steps of the source, dips, brownouts, breakers and chains."""
+    for number in (2, 3):
+        at_s, factor = float(rng.uniform(20, 55)), float(rng.uniform(1.35, 2.5))
+        yield f"lug {number}", (_lug(at_s, factor, spec),), spec
+        yield f"flat {number}", (), _flattened(spec, rng, ohm=(0.03, 0.05))
+        yield f"empty {number}", (), _flattened(spec, rng, ohm=(0.06, 0.1))
+        weak = str(rng.choice(["feed", "drive_left", "launcher", "intake"]))
+        jam = FeedJam(held_s=float(rng.uniform(0.6, 4)))
+        yield f"weak {number}", (jam,), _weakened(spec, weak, rng)
+
+
+def _lug(at_s: float, factor: float, spec: RobotSpec) -> LooseLug:
+    return LooseLug(from_s=at_s, resistance_ohm=spec.battery.resistance_ohm * factor)
 
 
 def _small(spec: RobotSpec, rng: np.random.Generator) -> RobotSpec:
@@ -117,12 +134,14 @@ def _small(spec: RobotSpec, rng: np.random.Generator) -> RobotSpec:
     return replace(spec, intake=small)
 
 
-def _flattened(spec: RobotSpec, rng: np.random.Generator) -> RobotSpec:
+def _flattened(
+    spec: RobotSpec, rng: np.random.Generator, *, ohm: tuple[float, float] = (0.025, 0.06)
+) -> RobotSpec:
     """A battery so empty or worn that the supply falls low under load."""
     battery = replace(
         spec.battery,
         open_circuit_v=float(rng.uniform(11.8, 12.5)),
-        resistance_ohm=float(rng.uniform(0.025, 0.06)),
+        resistance_ohm=float(rng.uniform(*ohm)),
     )
     return replace(spec, battery=battery)
 

@@ -25,6 +25,7 @@ __all__ = ["Trouble", "heat_levels", "truth_of"]
 _SLACK_S = 0.5
 _STEP_S = 0.001
 _STANDS = ("stall", "near_stall")
+_LEVEL_SLACK_V, _RECOVERED_V, _SHOWS_S = 0.15, 0.4, 0.2
 
 
 @dataclass(frozen=True)
@@ -100,19 +101,28 @@ def _spans(flagged: np.ndarray) -> list[tuple[float, float]]:
 
 
 def _low_voltage(match: SimulatedMatch) -> tuple[list[Trouble], list[Trouble]]:
-    """Dips under the levels of the robot file; within 0.15 V of one, or shorter than 0.35 s, is excused."""
+    """Dips that stay above the brownout level, and brownouts, for the whole match.
+
+    Within 0.15 V of a level, or shorter than two readings of the slowest logger, either answer is right.
+    """
     bus_v, battery = match.trace.bus_v, match.spec.battery
-    levels = (("voltage_dip", battery.dip_v), ("brownout", battery.brownout_v))
+    edge_v = _LEVEL_SLACK_V
+    falls = [
+        bus_v[round(start_s * 1000) : round(end_s * 1000)]
+        for start_s, end_s in _spans(bus_v < battery.dip_v + _RECOVERED_V)
+    ]
+    deep = [part for part in falls if part.min() < battery.brownout_v + edge_v]
+    shallow = [part for part in falls if part.min() >= battery.brownout_v + edge_v]
     sure, unsure = [], []
-    for kind, level_v in levels:
+    for kind, level_v, parts, near in (
+        ("voltage_dip", battery.dip_v, shallow, falls),
+        ("brownout", battery.brownout_v, deep, deep),
+    ):
         whole = Trouble(kind, "supply", 0.0, match.plan.length_s)
-        if any(end_s - start_s >= 0.35 for start_s, end_s in _spans(bus_v < level_v - 0.15)):
+        if any((part < level_v - edge_v).sum() * _STEP_S >= _SHOWS_S for part in parts):
             sure.append(whole)
-        elif (bus_v < level_v + 0.15).any():
+        elif any(part.min() < level_v + edge_v for part in near):
             unsure.append(whole)
-    if (bus_v < battery.brownout_v + 0.15).any():
-        unsure += [one for one in sure if one.kind == "voltage_dip"]
-        sure = [one for one in sure if one.kind != "voltage_dip"]
     return sure, unsure
 
 

@@ -182,7 +182,7 @@ HEAT = 'continuous_current_a = 32\nheating_time_constant_s = 90\ncurrent_side = 
     ("roles", "source", "said"),
     [
         ('command = "duty"\n', "supply current and command", ""),
-        ('speed = "feed_rpm"\n', "supply current and speed", "is the least it can have been"),
+        ('speed = "feed_rpm"\n', "supply current and speed", "how it slows down tells when it brakes"),
         ("", "supply current alone", "is not known: only its supply-side current is logged"),
     ],
 )
