@@ -14,6 +14,7 @@ from parsers.records import split_lines
 from parsers.sampling import head_lines, sample_text
 from parsers.stamps import rough_stamp
 from telemetry.errors import LogError
+from telemetry.log import FloatArray
 from telemetry.units import unit_named
 
 __all__ = ["Layout", "sniff_layout"]
@@ -21,6 +22,7 @@ __all__ = ["Layout", "sniff_layout"]
 _HEADS = (400, 20_000)
 _ENOUGH_ROWS = 50
 _SPOILED_SHARE = 0.02
+_STEP_SPREAD = 10.0
 _COMMENT = re.compile(r"^\s*(#|%|//)+\s*")
 
 Rows = list[tuple[int, list[str]]]
@@ -159,20 +161,35 @@ def _first_data_row(best: Candidate, rows: Rows) -> int:
 
 
 def _header_below_settings(best: Candidate, rows: Rows, numeric: list[int], clock: int) -> int:
-    """Place of a line of names with one for time, above all rows that have a time; 0 without one.
+    """Place of a line of names with one for time, above all rows of the log; 0 without one.
 
     What stands above it may be as wide as the log and full of numbers, as a table of settings is.
     """
-    header = 0
+    header = None
+    above: list[float] = []
     for place, (_, cells) in enumerate(rows):
         if len(cells) != best.width:
             continue
-        if rough_stamp(cells[clock], best.decimal) is not None:
-            break
+        stamp = rough_stamp(cells[clock], best.decimal)
         names = all(rough_stamp(cells[index], best.decimal) is None for index in numeric)
-        if names and name_says_time(_COMMENT.sub("", cells[clock])):
+        if stamp is not None and header is not None:
+            break
+        if stamp is not None:
+            above.append(stamp)
+        elif names and name_says_time(_COMMENT.sub("", cells[clock])):
+            if _run_as(np.array(above), best.columns[clock]):
+                break
             header = place
-    return header
+    return header or 0
+
+
+def _run_as(stamps: FloatArray, clock: FloatArray) -> bool:
+    """Whether a few stamps follow each other as those of the clock do: rows of the log, no settings."""
+    steps, usual = np.diff(stamps), np.diff(clock[np.isfinite(clock)])
+    if not len(steps):
+        return False
+    typical = float(np.median(usual[usual > 0])) if np.any(usual > 0) else 0.0
+    return bool(np.mean((steps > 0) & (steps <= _STEP_SPREAD * typical)) > 0.5)
 
 
 def _header(

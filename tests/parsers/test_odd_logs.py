@@ -63,6 +63,10 @@ CLEAN = {
     "a table of settings as wide as the log": Odd(
         "gain,1.5,0.25,-3\noffset,0,12,7.5\nloop time,20,20,40\n" + wide(), SOUND
     ),
+    "settings with a number above the time": Odd(
+        "gain,1.5,0.25\noffset,0,12\nlimit,20,5\n" + table({"beam": BEAM, "time_s": TIMES, "amps": CURRENT}),
+        {"beam": SOUND["beam"], "amps": SOUND["feed_current_a"]},
+    ),
     "five hundred remarks": Odd("".join(f"# setting {i}\n" for i in range(500)) + wide(), SOUND),
     "a remark at the end": Odd(wide() + "# end of log\n", SOUND),
     "no last line end": Odd(wide()[:-1], SOUND),
