@@ -10,13 +10,17 @@ from parsers.numbers import MISSING, floats_of
 from parsers.table import TextColumn
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["are_names", "falls_between_names", "sorts_values", "words_of"]
+__all__ = ["are_names", "falls_between_names", "sorts_values", "ticks_by_name", "words_of"]
 
 _FEWEST_FALLS = 3
 _MOST_FALLS_WITHIN = 0.1
 _FEWEST_STEPS = 5
 _RISES_A_STEP_BACK = 4
 _MANY_ROWS, _SELDOM = 20, 2
+# Our choice: a name's values are of one kind but for a tenth; a step is uneven that is half off the median.
+_OTHERWISE_SHARE = 0.1
+_UNEVEN_SHARE = 0.5
+_LEFT_SHARE = 0.1
 
 
 def words_of(column: TextColumn) -> tuple[NDArray[np.int64], list[str]]:
@@ -72,12 +76,38 @@ def are_names(column: TextColumn) -> BoolArray:
 
 
 def sorts_values(names: TextColumn, values: TextColumn) -> bool:
-    """Whether some names stand beside numbers alone and some beside words alone."""
+    """Whether some names stand beside numbers and some beside words, a cell in ten of each aside."""
     codes, words = words_of(names)
     cells = values.strings.fill_null("").str.strip_chars()
     void = cells.str.to_lowercase().is_in(list(MISSING)).to_numpy()
     numbers = floats_of(cells, values.decimal).is_not_null().to_numpy() & ~void
-    of_numbers, of_words = np.unique(codes[numbers]), np.unique(codes[~numbers & ~void])
-    apart = not len(np.intersect1d(of_numbers, of_words))
-    several = int(np.sum(~numbers & ~void)) >= 2 * len(of_words) > 0
-    return apart and several and len(of_numbers) > 0 and 2 * len(words) <= len(codes)
+    of_number, of_word = (
+        np.bincount(codes[kind], minlength=len(words)) for kind in (numbers, ~numbers & ~void)
+    )
+    said = of_number + of_word
+    mixed = np.minimum(of_number, of_word) > _OTHERWISE_SHARE * said
+    worded = (of_word > of_number) & ~mixed
+    several = int(of_word[worded].sum()) >= 2 * int(worded.sum()) > 0
+    return several and not mixed.any() and bool(np.any(of_number > of_word)) and 2 * len(words) <= len(codes)
+
+
+def ticks_by_name(codes: NDArray[np.integer], stamps: FloatArray) -> bool:
+    """Whether a clock, shape (n,), that does not tick evenly does so in the rows of its most frequent name.
+
+    So does that of a long log with a sampled channel; in a wide log a word stands in rows like all others.
+    """
+    known = np.isfinite(stamps)
+    codes, stamps = codes[known], stamps[known]
+    if not len(codes):
+        return False
+    own = stamps[codes == np.argmax(np.bincount(codes))]
+    uneven, alone = _uneven_steps(stamps), _uneven_steps(own)
+    return uneven >= _FEWEST_STEPS and len(own) > _MANY_ROWS and alone <= _LEFT_SHARE * uneven
+
+
+def _uneven_steps(stamps: FloatArray) -> int:
+    steps = np.diff(stamps)
+    if not len(steps):
+        return 0
+    typical = abs(float(np.median(steps)))
+    return int(np.sum(np.abs(steps - typical) > _UNEVEN_SHARE * typical))

@@ -8,7 +8,7 @@ import numpy as np
 
 from parsers.cells import encode_labels
 from parsers.clockcolumn import named_column
-from parsers.naming import falls_between_names, sorts_values, words_of
+from parsers.naming import falls_between_names, sorts_values, ticks_by_name, words_of
 from parsers.overrides import Told
 from parsers.table import Table, TextColumn
 from parsers.timecolumn import raw_stamps
@@ -126,16 +126,21 @@ def _sniffed_pair(table: Table, clock: int, words: list[str], *, forced: bool) -
             continue
         if words[value] in _VALUE_WORDS or (channel == rest[0] and not _anything_but_names(table, channel)):
             return channel, value
-    return _sorting_pair(table, rest[0], rest[1])
+    return _sorting_pair(table, clock, rest[0], rest[1])
 
 
-def _sorting_pair(table: Table, channel: int, value: int) -> tuple[int, int] | None:
+def _sorting_pair(table: Table, clock: int, channel: int, value: int) -> tuple[int, int] | None:
+    """The pair of a log without a header, where names go with the kind of the values or with the clock."""
     if table.header is not None:
         return None
     names, values = table.columns[channel], table.columns[value].spelled()
-    if not isinstance(names, TextColumn) or not isinstance(values, TextColumn):
+    if not isinstance(names, TextColumn):
         return None
-    return (channel, value) if sorts_values(names, values) else None
+    if isinstance(values, TextColumn) and sorts_values(names, values):
+        return channel, value
+    codes, words = words_of(names)
+    ticks = 2 * len(words) <= len(codes) and ticks_by_name(codes, raw_stamps(table.columns[clock]))
+    return (channel, value) if ticks and len(words) > 1 else None
 
 
 def _named_pair(table: Table, clock: int, told: Told, file: str) -> tuple[int, int]:

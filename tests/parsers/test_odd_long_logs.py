@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -77,6 +78,40 @@ def test_a_long_log_without_a_header_that_mostly_says_one_channel_is_long(tmp_pa
 
     assert (log.shape, log.repairs) == ("long", ())
     assert_holds_all(log, rows)
+
+
+def with_a_slow_channel(values: Callable[[int], str]) -> str:
+    """A channel that ticks evenly, and between its rows now and then one of another."""
+    slow = {round(0.05 * i + 0.02, 3): values(i) for i in range(3, 200, 9)}
+    rows = {round(0.05 * i, 3): f"speed,{i % 7}.25" for i in range(200)}
+    rows.update({t: f"beam,{value}" for t, value in slow.items()})
+    return "".join(f"{t:.3f},{row}\n" for t, row in sorted(rows.items()))
+
+
+@pytest.mark.parametrize("values", [lambda i: f"{i}.5", lambda i: "on" if i % 2 else "off"])
+def test_without_a_header_a_name_whose_rows_alone_tick_evenly_is_a_channel(
+    values: Callable[[int], str], tmp_path: Path
+) -> None:
+    log = read(tmp_path, with_a_slow_channel(values))
+
+    assert (log.shape, log.repairs) == ("long", ())
+    assert {name: len(channel.values) for name, channel in log.channels.items()} == {"speed": 200, "beam": 22}
+
+
+def test_without_a_header_one_spoiled_value_leaves_a_log_of_numbers_and_words_long(tmp_path: Path) -> None:
+    text = "".join(f"{i / 10},{'ab'[i % 2]},{(i, 'on')[i % 2]}\n" for i in range(60)).replace(
+        ",30\n", ",3x\n"
+    )
+    log = read(tmp_path, text)
+
+    assert (log.shape, [repair.kind for repair in log.repairs]) == ("long", ["unreadable_cell"])
+
+
+def test_a_wide_log_without_a_header_stays_wide_beside_words_that_change(tmp_path: Path) -> None:
+    moments = np.cumsum(np.random.default_rng(2).integers(1, 40, 300))
+    text = "".join(f"{t / 100},{'ok' if i % 9 else 'hot'},{i}.5\n" for i, t in enumerate(moments))
+
+    assert read(tmp_path, text).shape == "wide"
 
 
 def test_a_moved_row_of_a_long_log_is_sorted_in_and_told(tmp_path: Path) -> None:
