@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from telemetry.estimators.dip_shape import noise_by_bends, with_matched_dips
+from telemetry.estimators.momentum import dips_by_momentum, following_dips
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.records.motors import MotorTrace
@@ -41,7 +42,11 @@ def launcher_dips(robot: Robot, motors: Mapping[str, MotorTrace]) -> FloatArray:
     if trace.speed_source == "none":
         return _bumps(trace)
     model = MotorModel.from_motor(robot.motors[robot.launcher.motor]) if robot.launcher else None
-    return _falls(trace, _robbed(trace, model))
+    if trace.speed_source == "channel":
+        found_s = dips_by_momentum(trace, model, _well_driven(trace))
+        if found_s is not None:
+            return found_s
+    return following_dips(trace, _falls(trace, _robbed(trace, model)))
 
 
 def launcher_running(robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[FloatArray, FloatArray]:
