@@ -31,6 +31,7 @@ belt that runs forward, as time goes on where its direction is not known, and as
 _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
+_BACKWARDS = (Move.BACK, Move.SPIT, Move.FOLLOW_BACK, Move.SPIT_TOUCHING)
 _RELEASE_AT_DIP, _FALSE_DIP, _FALSE_DIP_SHAKEN = 0.6, 0.002, 0.02
 _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 1500, 1 / 4000, 1 / 30
 _AFTER_CONTACT, _AN_EDGE_S = 150.0, 2.0
@@ -164,7 +165,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     past_sick[_entries(space)] = _unseen_entry(space) * moment.step_s
     sick = np.arange(-1, space.beams)[:, None]
     weight = np.where((moves.beam == sick) & (sick >= 0), past_sick, weight)
-    backwards = (moves.kind == Move.BACK) | (moves.kind == Move.SPIT)
+    backwards = np.isin(moves.kind, _BACKWARDS)
     weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
     told = evidence.dips_tell or evidence.ways.kept
     release = (moves.kind == Move.RELEASE) & (told | (moves.beam < 0))
@@ -184,6 +185,8 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
     weight[unseen & _entries(space)] = _unseen_entry(space) * moment.step_s
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
+    followed_back = (moves.kind == Move.FOLLOW_BACK) | (moves.kind == Move.SPIT_TOUCHING)
+    weight[followed_back] = _FOLLOW if moment.direction == -1 else _FOLLOW_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
     return np.asarray(weight)
 
@@ -204,7 +207,8 @@ def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> 
     if moment.dip if evidence.dips_tell else launches or not evidence.ways.kept:
         return np.full(len(space.moves.kind), _RELEASE_AT_DIP)
     seen = _SEEN * evidence.dips_missed if evidence.dips_tell else 0.0
-    return np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
+    onward = _FORWARD[-1] if moment.direction == -1 else 1.0
+    return onward * np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
 
 
 def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:
@@ -246,6 +250,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
     the belt is known to run), one at a beam with nothing at the next has passed within the passing time, one
     past the last beam is gripped by a running launcher, unless pieces wait there; to stay costs exp(-dt/τ).
     """
+    if moment.direction == -1:
+        return _lingering_back(space, evidence, moment)
     if moment.direction not in (1, UNKNOWN):
         return np.ones(len(space.slots))
     at_beam, past = space.at_beam, space.slots[:, 1::2]
@@ -258,6 +264,13 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
         lasting += ((at_beam & free) / evidence.ways.passing_s[mode]).sum(axis=1)
     if moment.launching:
         lasting += (past[:, -1] > 0) / evidence.ways.gripped_s
+    return np.asarray(np.exp(-moment.step_s * lasting))
+
+
+def _lingering_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
+    """The same with a belt that runs back, (S,): it takes pieces to the first beam as fast as forward."""
+    underway = space.slots[:, 1:-1:2] * ~space.at_beam[:, :-1]
+    lasting = (underway / evidence.ways.travel_s.min(axis=0)).sum(axis=1)
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 

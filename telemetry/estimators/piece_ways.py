@@ -25,6 +25,7 @@ _TRAVEL_PASSES, _LEAST_TRAVEL_S, _LINGERS = 2.0, 0.3, 1.5
 _LEAST_ARRIVALS, _SOME, _SPANNED_TO_ONE = 3, 0.25, 3
 _GRIPPED_S = 0.5
 _LEAST_WAYS, _GIVES_WAY, _LONGEST_WAY = 5, 0.05, 4.0
+_NEIGHBOURS = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,18 +208,33 @@ def _room(
     came = next_one < len(arrived_s)
     if came.sum() < _LEAST_WAYS:
         return None
+    alone = came & _nothing_ahead(here.t_s[here.on], arrived_s)[passes[here.on]]
     first = came & (np.diff(np.searchsorted(dips_s, broke_s), prepend=0) > 0)
-    counted = first if first.sum() >= _LEAST_WAYS else came
+    counted = alone if alone.any() else first if first.any() else came
     times_s = np.stack(
         (broke_s, broke_s + lasting[passes], arrived_s[np.minimum(next_one, len(arrived_s) - 1)])
     )
     run_s = running_clocks(belt or _ALWAYS, launcher, times_s[:, counted]).sum(axis=0)
     run_s = run_s[:, run_s[1] > run_s[0]]
-    if run_s.shape[1] < _LEAST_WAYS:
+    if not run_s.shape[1]:
         return None
     lengths = (run_s[2] - run_s[0]) / (run_s[1] - run_s[0])
     usual_s = float(np.median(run_s[1] - run_s[0]))
     return _whole(float(np.percentile(lengths, 25)), here.period_s / usual_s)
+
+
+def _nothing_ahead(broke_s: FloatArray, arrived_s: FloatArray) -> BoolArray:
+    """Which pieces find none on the way to the next beam, (n,), out of when one beam and the next broke.
+
+    The number on the way is how many more came to the first than to the second, but for a few that either
+    missed or that went back: so its least among those just before and after stands for none.
+    """
+    ahead = np.arange(len(broke_s)) - np.searchsorted(arrived_s, broke_s)
+    if not len(ahead):
+        return np.zeros(0, dtype=bool)
+    padded = np.pad(ahead, _NEIGHBOURS, mode="edge")
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEIGHBOURS + 1)
+    return np.asarray(ahead == around.min(axis=1))
 
 
 def _whole(lengths: float, misread: float) -> int:

@@ -84,7 +84,8 @@ def _came_and_left(space: StateSpace, paths: IntArray, direction: IntArray) -> t
     """
     change = np.diff(space.aboard[paths], axis=1, prepend=space.aboard[paths[:, :1]])
     at_first = np.diff(space.slots[paths, 0], axis=1, prepend=space.slots[paths[:, :1], 0])
-    spat = (change < 0) & (at_first < 0) & ((space.beams > 1) | (direction < 0))
+    ran = np.concatenate((direction[:1], direction[:-1]))
+    spat = (change < 0) & (((at_first < 0) & (space.beams > 1)) | (ran < 0))
     return np.maximum(change, 0), np.where(spat, 0, np.maximum(-change, 0))
 
 

@@ -38,6 +38,8 @@ class Move(IntEnum):
     ENTER_TOUCHING = 6
     PASS = 7
     ENTER_PAST = 8
+    FOLLOW_BACK = 9
+    SPIT_TOUCHING = 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,7 +238,7 @@ def _changes(beams: int, spanned: Sequence[bool]) -> list[_Change]:
         found.append(_Change({slot: -1, slot + 1: +1}, Move.FORWARD, beam))
         found.append(_Change({slot: +1, slot + 1: -1}, Move.BACK, beam))
     for beam in range(beams):
-        found.append(_train(beam, spanned))
+        found += _trains(beam, spanned)
         if beam and not _at(spanned, beam - 1) and not _at(spanned, beam):
             by = {2 * beam - 1: -1, 2 * beam + 1: +1}
             found.append(_Change(by, Move.PASS, beam, 2 * beam, (0,)))
@@ -256,12 +258,17 @@ def _beam_between(slot: int, spanned: Sequence[bool]) -> int:
     return pair + (1 - past if _at(spanned, pair) else past)
 
 
-def _train(beam: int, spanned: Sequence[bool]) -> _Change:
-    """Two pieces that touch and move up, one from the beam and one to it, so that it does not clear."""
+def _trains(beam: int, spanned: Sequence[bool]) -> list[_Change]:
+    """Two pieces that touch and move up, one from the beam and one to it, so that it does not clear; and
+    the same backwards."""
     comes_to = 2 * beam - 1 if _at(spanned, beam - 1) else 2 * beam
     leaves = 2 * beam + 1 if _at(spanned, beam) else 2 * beam
     by: dict[int, int] = {}
     for slot, change in ((comes_to - 1, -1), (comes_to, +1), (leaves, -1), (leaves + 1, +1)):
         if slot >= 0:
             by[slot] = by.get(slot, 0) + change
-    return _Change(by, Move.FOLLOW if beam else Move.ENTER_TOUCHING, -1, leaves, (1,))
+    back = {slot: -change for slot, change in by.items()}
+    return [
+        _Change(by, Move.FOLLOW if beam else Move.ENTER_TOUCHING, -1, leaves, (1,)),
+        _Change(back, Move.FOLLOW_BACK if beam else Move.SPIT_TOUCHING, -1, comes_to, (1,)),
+    ]

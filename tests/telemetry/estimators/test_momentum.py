@@ -17,7 +17,7 @@ _TARGET_RAD_S, _STEP_S = 400.0, 0.001
 def _wheel(
     rate_hz: float, met_s: tuple[float, ...], *, take: float = 0.06, weaker: tuple[float, float] = (0, 0)
 ) -> MotorTrace:
-    """A wheel brought up to its target and held there by up to 60 A; each piece takes a share of its speed at once.
+    """A wheel brought up to its target and held there by up to 60 A; each piece takes a share of its speed.
 
     Between the two instants of `weaker` the motor is let go of, as by a battery that sags.
     """

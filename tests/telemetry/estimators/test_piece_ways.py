@@ -89,6 +89,15 @@ def test_without_a_pass_the_usual_is_taken_and_nothing_is_held() -> None:
     assert np.isfinite(ways.passing_s[0, 0])
 
 
+@pytest.mark.parametrize(("way_s", "room"), [(0.25, 1), (0.5, 2), (0.7, 3)])
+def test_room_between_is_told_by_pieces_that_find_none_on_the_way(way_s: float, room: int) -> None:
+    """Pieces 0.2 s long come in threes that touch; the next beam breaks first by the one ahead."""
+    trains_s = [at + late for at in (5.0, 15.0, 25.0) for late in (0.0, 0.22, 0.44)]
+    first = switching([(at, at + 0.2) for at in trains_s], END_S, period_s=0.005)
+    second = switching([(at + way_s, at + way_s + 0.2) for at in trains_s], END_S, period_s=0.005)
+    assert _learned(first, second).room == (room,)
+
+
 MANY_S = tuple(5.0 + 8.0 * number for number in range(6))
 
 

@@ -22,6 +22,8 @@ BY_ONE = {
     Move.BACK: 0,
     Move.PASS: 0,
     Move.ENTER_PAST: 1,
+    Move.FOLLOW_BACK: 0,
+    Move.SPIT_TOUCHING: -1,
 }
 
 
