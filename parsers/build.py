@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import numpy as np
 
+from parsers.candidates import REMARK
 from parsers.cells import encode_labels
 from parsers.channels import (
     BuiltChannels,
@@ -43,7 +43,6 @@ _FIRST_EPOCH_S = 1e9
 _SPOILED_HEADER_SHARE = 0.7
 _FALLING_SHARE = 0.9
 _FEWEST_FALLING = 4
-_COMMENT = re.compile(r"^(#|%|//)+\s*")
 
 
 def build_log(table: Table, source: Source, ledger: Ledger, told: Told, limits: Limits) -> Log:
@@ -178,7 +177,7 @@ def _says_header(header: tuple[str, ...] | None, cells: tuple[str, ...], line: i
     """Whether a row says the header again. Raises LogError where it says another one."""
     if header is None:
         return False
-    again = (_COMMENT.sub("", cells[0]), *cells[1:])
+    again = (REMARK.sub("", cells[0]), *cells[1:])
     alike = sum(one == other for one, other in zip(again, header, strict=False)) / len(again)
     if alike > _SPOILED_HEADER_SHARE or (alike >= 0.5 and len(again) < 4):
         return True

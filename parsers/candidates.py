@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,11 +20,20 @@ from parsers.stamps import rough_stamp
 from telemetry.log import FloatArray
 from telemetry.units import unit_named
 
-__all__ = ["UNIT_BRACKETS", "Candidate", "is_unit_row", "rank_candidates", "rough_columns", "thinned"]
+__all__ = [
+    "REMARK",
+    "UNIT_BRACKETS",
+    "Candidate",
+    "is_unit_row",
+    "rank_candidates",
+    "rough_columns",
+    "thinned",
+]
 
 DELIMITERS = MappingProxyType({",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"})
 _DECIMALS = MappingProxyType({".": "point", ",": "comma"})
 UNIT_BRACKETS = " []()"
+REMARK = re.compile(r"^\s*(#|%|//)+\s*")
 _MOST_CELLS = 3_000
 _FEWEST_ROWS = 25
 # Our choice: rows of one width that no clock runs through are half a log.
@@ -90,6 +100,7 @@ def _readings(sample: Sample, delimiter: str, decimal: str | None) -> list[Candi
         for lines in (sample.head, *sample.later)
         for _, cells in split_lines(list(enumerate(lines)), delimiter)
     ]
+    rows = _without_remarks(rows)
     widths = Counter(len(cells) for cells in rows if len(cells) > 1)
     if not widths:
         return []
@@ -99,6 +110,12 @@ def _readings(sample: Sample, delimiter: str, decimal: str | None) -> list[Candi
     commas = any("," in cell for cells in chosen for cell in cells)
     signs = [decimal] if decimal else [sign for sign in _DECIMALS if sign == "." or commas]
     return [_read_as(chosen, delimiter, sign, width, even) for sign in signs]
+
+
+def _without_remarks(rows: list[list[str]]) -> list[list[str]]:
+    """The rows that do not begin as a remark does, unless such are but few: then it is how values begin."""
+    plain = [cells for cells in rows if not REMARK.match(cells[0])]
+    return plain if 2 * len(plain) >= len(rows) else rows
 
 
 def _read_as(rows: list[list[str]], delimiter: str, decimal: str, width: int, even: float) -> Candidate:

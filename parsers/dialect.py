@@ -7,7 +7,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from parsers.candidates import UNIT_BRACKETS, Candidate, is_unit_row, rank_candidates, rough_columns, thinned
+from parsers.candidates import (
+    REMARK,
+    UNIT_BRACKETS,
+    Candidate,
+    is_unit_row,
+    rank_candidates,
+    rough_columns,
+    thinned,
+)
 from parsers.clockcolumn import find_clock, name_says_time
 from parsers.overrides import Told
 from parsers.records import split_lines
@@ -23,7 +31,6 @@ _HEADS = (400, 20_000)
 _ENOUGH_ROWS = 50
 _SPOILED_SHARE = 0.02
 _STEP_SPREAD = 10.0
-_COMMENT = re.compile(r"^\s*(#|%|//)+\s*")
 
 Rows = list[tuple[int, list[str]]]
 
@@ -151,7 +158,7 @@ def _first_data_row(best: Candidate, rows: Rows) -> int:
     clock = find_clock([""] * len(best.columns), best.columns).place
     header = 0 if clock is None else _header_below_settings(best, rows, numeric, clock)
     for place, (_, cells) in enumerate(rows):
-        if place < header or len(cells) != best.width or _COMMENT.match(cells[0]):
+        if place < header or len(cells) != best.width or REMARK.match(cells[0]):
             continue
         stamped = sum(rough_stamp(cells[index], best.decimal) is not None for index in numeric)
         named = clock is not None and name_says_time(cells[clock]) == 2
@@ -176,7 +183,7 @@ def _header_below_settings(best: Candidate, rows: Rows, numeric: list[int], cloc
             break
         if stamp is not None:
             above.append(stamp)
-        elif names and name_says_time(_COMMENT.sub("", cells[clock])):
+        elif names and name_says_time(REMARK.sub("", cells[clock])):
             if _run_as(np.array(above), best.columns[clock]):
                 break
             header = place
@@ -197,8 +204,8 @@ def _header(
 ) -> tuple[list[str] | None, list[str] | None, int, int | None]:
     """The header's cells, those of a row of units below it, the lower line's number and the header's."""
     above = list(reversed(rows[:first]))
-    plain = [(number, cells) for number, cells in above if not _COMMENT.match(cells[0])]
-    remarks = [(number, _uncommented(cells)) for number, cells in above if _COMMENT.match(cells[0])]
+    plain = [(number, cells) for number, cells in above if not REMARK.match(cells[0])]
+    remarks = [(number, _uncommented(cells)) for number, cells in above if REMARK.match(cells[0])]
     for lines in (plain, remarks):
         found = [(number, cells) for number, cells in lines if _fits(cells, best.width)]
         if found:
@@ -228,7 +235,7 @@ def _misfit(file: str, names: int, cells: int) -> LogError:
 
 
 def _uncommented(cells: list[str]) -> list[str]:
-    first = _COMMENT.sub("", cells[0]).strip()
+    first = REMARK.sub("", cells[0]).strip()
     quoted = len(first) > 1 and first[0] == first[-1] == '"'
     own = first[1:-1].replace('""', '"') if quoted else first
     return [own or cells[0].strip(), *cells[1:]]

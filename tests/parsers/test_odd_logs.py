@@ -208,6 +208,9 @@ CLEAN = {
         ),
         {"s": [(TIMES[i], i % 2) for i in (0, 7, 9, 40)]},
     ),
+    "one row below a remark as wide": Odd(
+        "# logger v2, robot Jay\ntime_s,a_v\n0.5,1.25\n", {"a_v": [(0, 1.25)]}
+    ),
     "one row": Odd("time_s,a_v,beam\n0.5,1.25,1\n", {"a_v": [(0, 1.25)], "beam": [(0, 1)]}),
     "long": Odd(long("time_s,channel,value"), SOUND),
     "long without header": Odd(long("").lstrip(), SOUND),
