@@ -19,7 +19,7 @@ from parsers.clock import (
     sort_rows,
     steady_tick,
 )
-from parsers.order import displaced_rows, is_habit_of_few
+from parsers.order import are_batches, displaced_rows, is_habit_of_few
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = ["mend_long_clock"]
@@ -84,7 +84,8 @@ def _is_habit(late: Rows, t: FloatArray, groups: Groups) -> bool:
     """Whether rows out of order are how the logger writes."""
     if len(late) > _HABIT_SHARE * len(groups.rows):
         return True
-    return len(late) > 0 and is_habit_of_few(t, _channel_of(groups))
+    channel = _channel_of(groups)
+    return len(late) > 0 and (is_habit_of_few(t, channel) or are_batches(t, channel))
 
 
 def _channel_of(groups: Groups) -> NDArray[np.intp]:

@@ -203,6 +203,31 @@ def test_a_few_rows_that_lie_late_among_other_channels_are_a_repair() -> None:
     assert np.all(np.diff(clock.t_s) == 1.0)
 
 
+def events(seed: int) -> list[tuple[str, float]]:
+    """Of three switches, at moments of their own."""
+    moments = np.random.default_rng(seed)
+    return [(name, float(t)) for name in "abc" for t in np.round(moments.uniform(0, 100, 60), 3)]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_events_in_batches_are_no_repair(seed: int) -> None:
+    in_batches = sorted(events(seed), key=lambda row: (row[1] // 0.5, row[0], row[1]))
+
+    clock = long_clock(in_batches)
+    assert clock.order is not None
+    assert len(clock.late) == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_events_that_were_moved_are_counted_one_by_one(seed: int) -> None:
+    rows = sorted(events(seed), key=lambda row: row[1])
+    turns = [i for i in range(len(rows) - 1) if rows[i][0] != rows[i + 1][0]]
+    for i in turns[::20]:
+        rows[i], rows[i + 1] = rows[i + 1], rows[i]
+
+    assert len(long_clock(rows).late) == len(turns[::20])
+
+
 def test_batches_by_channel_are_a_habit_and_no_repair() -> None:
     rows = [(name, float(start + i)) for start in range(0, 40, 10) for name in "ab" for i in range(10)]
     clock = long_clock(rows)
