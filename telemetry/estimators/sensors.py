@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
-import numpy as np
-
-from telemetry.analysis import Analysis, Contact
-from telemetry.estimators.contacts import AFTER_CONTACT_S
+from telemetry.analysis import Analysis
+from telemetry.estimators.contact_association import associate_with_contacts, silent_between
 from telemetry.finding import Finding
-from telemetry.match import Match
 from telemetry.records.sensors import SensorState, Switching
-from telemetry.statistics import RateComparison, adjusted_p, compare_rates
-from telemetry.wording import counted
 
 __all__ = ["sum_up_sensors"]
 
 _FAULTS = ("dropout", "chatter", "limit_bounce", "limit_stray", "limit_conflict", "flatline", "noisy_range")
 _STATES = ("stuck_clear", "stuck_broken", "missing")
-_UNLIKELY = 0.05
 
 
 def sum_up_sensors(known: Analysis) -> Mapping[str, SensorState]:
@@ -33,14 +27,15 @@ def sum_up_sensors(known: Analysis) -> Mapping[str, SensorState]:
     states |= {name: _limit_state(known, name) for name in known.robot.limits}
     for name in known.robot.ranges:
         states.setdefault(name, _range_state(known, name))
-    followed = {name: found for name in states if (found := _followed(known, name)) is not None}
-    adjusted = adjusted_p([found.comparison.p for found in followed.values()])
-    for (name, found), p in zip(followed.items(), adjusted.tolist(), strict=True):
+    faults = {
+        name: [f for f in known.findings if f.kind in _FAULTS and _concerns(f, name)] for name in states
+    }
+    for name, found in associate_with_contacts(known, faults).items():
         states[name] = replace(
             states[name],
             contact_association=found.comparison,
-            contact_p_adjusted=p,
-            contact_words=_words(found, p, len(followed)),
+            contact_p_adjusted=found.p_adjusted,
+            contact_words=found.words,
         )
     return MappingProxyType(states)
 
@@ -60,7 +55,7 @@ def _beam_state(known: Analysis, name: str) -> SensorState:
         transitions=beam.transitions,
         state=_state_at_end(last, name, beam),
         dead_since_s=last.start_s,
-        dead_interval_s=_death_between(known, beam, last),
+        dead_interval_s=silent_between(known, beam, last),
     )
 
 
@@ -100,64 +95,3 @@ def _lapsed(known: Analysis, channel: str) -> str:
     if not lapses:
         return "alive"
     return "missing" if lapses[-1].end_s >= known.match.end_s else "intermittent"
-
-
-def _death_between(known: Analysis, beam: Switching, dropout: Finding) -> tuple[float, float]:
-    """From the last honest edge to the first contradiction, or to the onset where nothing contradicts."""
-    edges_s = beam.t_s[beam.t_s < dropout.start_s]
-    last_edge_s = float(edges_s[-1]) if len(edges_s) else float(known.part.t_s[0])
-    first_s = dropout.evidence["first_contradiction_s"]
-    return last_edge_s, max(first_s, dropout.start_s) if isinstance(first_s, float) else dropout.start_s
-
-
-@dataclass(frozen=True)
-class _Followed:
-    """How many of a sensor's faults followed a hit, how many would by chance, and the exact comparison."""
-
-    faults: int
-    followed: int
-    expected: float
-    comparison: RateComparison
-
-
-def _followed(known: Analysis, name: str) -> _Followed | None:
-    """Faults that begin just after contacts against those that do not; None without either."""
-    onsets_s = [f.start_s for f in known.findings if f.kind in _FAULTS and _concerns(f, name)]
-    if not onsets_s or not known.contacts or known.match.enabled_s == 0:
-        return None
-    after_s = _time_after_contacts(known.contacts, known.match)
-    rest_s = known.match.enabled_s - after_s
-    if after_s <= 0 or rest_s <= 0:
-        return None
-    hits_s = np.array([contact.t_s for contact in known.contacts])
-    number = np.searchsorted(hits_s, onsets_s, side="right") - 1
-    since_s = np.array(onsets_s) - hits_s[np.maximum(number, 0)]
-    followed = int(((number >= 0) & (since_s <= AFTER_CONTACT_S)).sum())
-    comparison = compare_rates(followed, after_s, len(onsets_s) - followed, rest_s)
-    expected = len(onsets_s) * after_s / known.match.enabled_s
-    return _Followed(len(onsets_s), followed, expected, comparison)
-
-
-def _words(found: _Followed, p: float, sensors: int) -> str:
-    """The comparison in counts, and what it does and does not say."""
-    which = f"{found.followed} of its {counted(found.faults, 'fault')}"
-    if found.faults == 1:
-        which = "Its one fault" if found.followed else "Its one fault did not begin"
-    elif found.followed in (0, found.faults):
-        which = f"{'None' if found.followed == 0 else 'All'} of its {found.faults} faults"
-    began = "" if which.endswith("begin") else " began"
-    by_chance = f"by chance alone about {found.expected:.1g} would"
-    said = f"{which}{began} within half a second after a hit; {by_chance}. "
-    if found.followed <= found.expected:
-        return f"{said}Hits do not seem to set it off."
-    among = f", with {counted(sensors, 'sensor')} looked at" if sensors > 1 else ""
-    if p < _UNLIKELY:
-        return f"{said}That is hardly chance (p = {p:.1g}{among}), but no proof that hits cause it."
-    return f"{said}So few faults may still be chance (p = {p:.1g}{among})."
-
-
-def _time_after_contacts(contacts: Sequence[Contact], match: Match) -> float:
-    """Seconds of the match within AFTER_CONTACT_S after a contact, overlaps counted once."""
-    starts_s = np.array([contact.t_s for contact in contacts if match.start_s <= contact.t_s < match.end_s])
-    until_s = np.append(starts_s[1:], match.end_s)
-    return float(np.minimum(AFTER_CONTACT_S, until_s - starts_s).sum())

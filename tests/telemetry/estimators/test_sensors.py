@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -154,6 +155,36 @@ def test_none_after_a_hit() -> None:
 )
 def test_one_fault(onset_s: float, begins: str) -> None:
     assert _words(onset_s).startswith(begins)
+
+
+@pytest.mark.parametrize(
+    ("gainsaid_s", "says"),
+    [
+        (35.0, "between 0:21.0 and 0:35.0, with 1 hit in that time: it may have done it."),
+        (29.0, "between 0:21.0 and 0:29.0, with no hit in that time."),
+    ],
+)
+def test_a_beam_that_fell_silent_between_pieces_may_have_done_so_at_any_hit_of_that_time(
+    gainsaid_s: float, says: str
+) -> None:
+    silent = _dropout(22.0, open_at_end=True, first_contradiction_s=gainsaid_s)
+
+    assert _entry(silent, contacts=HITS).contact_words == f"It fell silent unseen, {says}"
+
+
+def test_hits_are_not_cleared_by_a_fault_that_began_unseen() -> None:
+    silent = _dropout(22.0, open_at_end=True)
+    words = str(_entry(silent, _finding("chatter", 70.0), contacts=HITS).contact_words)
+
+    assert words.startswith("None of its 2 faults began within half a second after a hit;")
+    assert words.endswith("with 1 hit in that time: it may have done it.")
+
+
+def test_a_beam_whose_flicker_shows_the_moment_fell_silent_then() -> None:
+    silent = _dropout(30.2, open_at_end=True)
+    flickered = replace(silent, evidence={**silent.evidence, "flickered": True})
+
+    assert str(_entry(flickered, contacts=HITS).contact_words).startswith("Its one fault began within")
 
 
 def test_several_sensors_looked_at_make_each_less_special() -> None:
