@@ -48,7 +48,15 @@ def belt_direction(
     forward = np.sign(np.nansum(at_instants(motors[name].t_s, sign, moves_s))) or 1.0
     forward = np.where(sign == EITHER_WAY, 1.0, forward)
     change = np.concatenate(([True], sign[1:] != sign[:-1]))
-    return motors[name].t_s[change], (sign * forward)[change]
+    return _launching(motors[name].t_s[change], (sign * forward)[change], releases_s)
+
+
+def _launching(t_s: FloatArray, sign: FloatArray, releases_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The belt's direction, (k,), where a run that takes a piece to the launcher is one forward."""
+    run = np.searchsorted(t_s, releases_s, side="right") - 1
+    takes = np.zeros(len(t_s), dtype=bool)
+    takes[run[run >= 0]] = True
+    return t_s, np.where(takes & (sign == EITHER_WAY), 1.0, sign)
 
 
 def running_clocks(

@@ -40,6 +40,8 @@ _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 """A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
 _SICK_AT_START = 0.03
 _WRONG_PRELOAD = 0.1
+_FROM_LAST_S = 0.5
+"""In which a belt that runs back takes a piece from past the last beam to it."""
 _GAP_MOVE = 0.1
 """Anything may have happened while nothing was logged: the weight of each move, many times over."""
 _LENGTHS_S = (0.1, 0.5)
@@ -208,7 +210,11 @@ def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> 
         return np.full(len(space.moves.kind), _RELEASE_AT_DIP)
     seen = _SEEN * evidence.dips_missed if evidence.dips_tell else 0.0
     onward = _FORWARD[-1] if moment.direction == -1 else 1.0
-    return onward * np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
+    unseen = onward * np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
+    if launches:
+        gripped = evidence.dips_missed * min(moment.step_s / evidence.ways.gripped_s, _SEEN)
+        unseen[space.moves.beam < 0] = np.maximum(gripped, _SILENT_PER_S * moment.step_s)
+    return np.asarray(unseen)
 
 
 def _at_edge(space: StateSpace, moment: _Moment) -> BoolArray:
@@ -269,8 +275,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
 
 def _lingering_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
     """The same with a belt that runs back, (S,): it takes pieces to the first beam as fast as forward."""
-    underway = space.slots[:, 1:-1:2] * ~space.at_beam[:, :-1]
-    lasting = (underway / evidence.ways.travel_s.min(axis=0)).sum(axis=1)
+    underway = space.slots[:, 1::2] * ~space.at_beam
+    lasting = (underway / np.append(evidence.ways.travel_s.min(axis=0), _FROM_LAST_S)).sum(axis=1)
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 

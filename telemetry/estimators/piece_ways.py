@@ -286,7 +286,8 @@ def _tail_s(last: Switching, dips_s: FloatArray) -> float:
     """For how long a piece may still break the last beam after the dip that it made; 0 where it does not.
 
     Told by the pieces that leave alone, so that the beam clears within a pass of the dip: nine in ten of
-    them, and two readings more. Where most have cleared it before the dip there is no tail.
+    them, and two readings more. Where most have cleared it before the dip, or clear it at other times, there
+    is no tail.
     """
     pass_s = usual_pass_s([last])
     cleared_s = last.t_s[1:][~last.on[1:]]
@@ -296,6 +297,7 @@ def _tail_s(last: Switching, dips_s: FloatArray) -> float:
     late_s = cleared_s[near] - dips_s
     late_s = late_s[np.abs(late_s).argmin(axis=0), np.arange(len(dips_s))]
     alone_s = late_s[np.abs(late_s) <= pass_s]
-    if len(alone_s) < _LEAST_ARRIVALS or np.median(alone_s) < -2 * last.period_s:
+    few = len(alone_s) < max(_LEAST_ARRIVALS, _SOME * min(len(dips_s), len(cleared_s)))
+    if few or np.median(alone_s) < -2 * last.period_s:
         return 0.0
     return float(np.percentile(alone_s, 90).clip(min=0) + 2 * last.period_s)

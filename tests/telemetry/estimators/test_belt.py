@@ -66,7 +66,14 @@ def test_the_belt_also_runs_as_pieces_leave_unlike_an_intake_that_runs_only_as_t
     assert direction[np.searchsorted(at_s, PASSES_S[0] + 2.5, side="right") - 1] == 1
 
 
-def test_without_a_command_its_speed_tells_that_the_belt_runs_but_not_which_way() -> None:
+@pytest.mark.parametrize(
+    ("releases_s", "second"),
+    [
+        pytest.param([], EITHER_WAY, id="way not known"),
+        pytest.param([20.35], 1, id="forward as a piece is launched"),
+    ],
+)
+def test_without_a_command_its_speed_tells_that_the_belt_runs(releases_s: list[float], second: float) -> None:
     t_s = clock(60)
     runs = {(at - 0.3, at + 0.4): 2000.0 for at in PASSES_S}
     motors = trace_motors(
@@ -76,12 +83,12 @@ def test_without_a_command_its_speed_tells_that_the_belt_runs_but_not_which_way(
             "free_current_a = 1.8\nstall_current_a = 130\nstall_torque_nm = 2.4\n"
         ),
     )
-    belt = belt_direction(motors, {"entry": switching(passing(PASSES_S), 60.0)}, NONE_S)
+    belt = belt_direction(motors, {"entry": switching(passing(PASSES_S), 60.0)}, np.array(releases_s))
     assert belt is not None
     at_s, direction = belt
     asked_s = np.array([2.0, 5.3, 7.0, 20.3, 50.0])
     held_on = direction[np.searchsorted(at_s, asked_s, side="right") - 1]
-    assert held_on.tolist() == [0, EITHER_WAY, 0, EITHER_WAY, 0]
+    assert held_on.tolist() == [0, EITHER_WAY, 0, second, 0]
 
 
 def test_few_passes_tell_nothing() -> None:

@@ -113,6 +113,13 @@ def test_the_tail_of_a_piece_that_left_breaks_the_beam_until_it_clears(late_s: f
     assert _last(late_s).tail_s == pytest.approx(tail_s)
 
 
+def test_a_beam_that_clears_near_few_of_the_dips_shows_no_tail() -> None:
+    passes = [(at, at + 0.2) for at in np.arange(2.0, 58.0, 4.0)]
+    beam = switching(passes, END_S, period_s=0.02)
+    dips_s = [at + (0.1 if number < 3 else 2.0) for number, (at, _) in enumerate(passes)]
+    assert _learned(beam, launcher=ALWAYS, dips_s=dips_s).tail_s == 0.0
+
+
 @pytest.mark.parametrize(("late_s", "room"), [(-0.1, 1), (0.1, 1), (0.2, 2), (0.5, 4)])
 def test_room_past_the_last_beam_is_its_way_to_the_launcher_in_lengths(late_s: float, room: int) -> None:
     assert _last(late_s).room_past == room  # the way is 1 + late / 0.2 lengths, with a fifth to spare
