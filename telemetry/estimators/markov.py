@@ -31,6 +31,9 @@ __all__ = [
 
 IntArray = NDArray[np.intp]
 
+_BELOW_ONE = 1 - 2.0**-40
+"""Chances are drawn no higher, so that adding the number of a row does not round one up into the next."""
+
 
 @dataclass(frozen=True, eq=False)
 class Links:
@@ -127,10 +130,22 @@ class Step:
         turned = state if len(self.health) == 1 else (state[:, :, None] * self.health).max(axis=1)
         return np.asarray((turned.take(self.links.into, axis=0) * self._arriving).max(axis=0))
 
-    def ways_into(self, healths: IntArray, occupancies: IntArray, state: FloatArray) -> FloatArray:
-        """The weights of the ways into some states out of those before, `state` (S, H); shape (n, D, H)."""
-        turned = state[self.links.index[occupancies]] * self.health.T[healths, None]
-        return np.asarray(turned * self.weight[healths, occupancies, :, None])
+    def ways_into(self, states: IntArray, before: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Where the ways into some states come from, and their weights out of the chances before.
+
+        States are numbered occupancy × H + health, `before` is (S × H,); both results are (n, D × H).
+        """
+        occupancy, health = np.divmod(states, len(self.health))
+        origins = self._origins.take(occupancy, axis=0)
+        turned = before.take(origins) * self._health_back.take(health, axis=0)[:, None]
+        weights = turned * self.weight[health, occupancy][:, :, None]
+        return origins, weights.reshape(len(states), -1)
+
+    @cached_property
+    def _origins(self) -> IntArray:
+        """The states that lead to each occupancy, numbered as in `ways_into`, (S, D, H)."""
+        healths = len(self.health)
+        return np.asarray(self.links.index[:, :, None] * healths + np.arange(healths))
 
     def ways_into_one(self, health: int, occupancy: int, state: FloatArray) -> FloatArray:
         """The weights of the ways into one state out of those before, `state` (S, H); shape (D, H)."""
@@ -264,33 +279,33 @@ def draw_paths(chain: Chain, filtered: FloatArray, *, draws: int, seed: int) -> 
 
     Paths that stand in one state are taken a step back together: at most instants there are few of them.
     """
-    chance = np.random.default_rng(seed).random((len(filtered), draws))
+    chance = np.minimum(np.random.default_rng(seed).random((len(filtered), draws)), _BELOW_ONE)
+    healths, occupancies = filtered.shape[1:]
+    states = _by_state(filtered).reshape(len(filtered), -1)
     paths = np.empty((len(filtered), draws), dtype=np.intp)
-    paths[-1] = _pick(filtered[-1].ravel()[None], chance[-1], np.zeros(draws, dtype=np.intp))
+    paths[-1] = _pick(states[-1:], chance[-1], np.zeros(draws, dtype=np.intp))
     kinds = chain.taken.tolist()
-    for k in range(len(filtered) - 2, -1, -1):
-        paths[k] = _drawn_back(chain.steps[kinds[k + 1]], paths[k + 1], filtered[k].T, chance[k])
-    return paths.T
+    for k in range(len(paths) - 2, -1, -1):
+        found, row = _different(paths[k + 1], states.shape[1])
+        origins, weights = chain.steps[kinds[k + 1]].ways_into(found, states[k])
+        origins.take(_pick(weights, chance[k], row), out=paths[k])
+    occupancy, health = np.divmod(paths.T, healths)
+    return np.asarray(health * occupancies + occupancy)
 
 
-def _drawn_back(step: Step, after: IntArray, state: FloatArray, chance: FloatArray) -> IntArray:
-    """Where paths came from, (draws,), out of where a step led them; `state` (S, H) before it."""
-    occupancies, healths = state.shape
-    there = np.zeros(state.size, dtype=bool)
-    there[after] = True
+def _different(states: IntArray, number: int) -> tuple[IntArray, IntArray]:
+    """The different states among some, (n,), and the place among these of each; `number` states there are."""
+    there = np.zeros(number, dtype=bool)
+    there[states] = True
     found = np.flatnonzero(there)
-    health, occupancy = np.divmod(found, occupancies)
-    ways = step.ways_into(health, occupancy, state)
-    number = np.zeros(state.size, dtype=np.intp)
-    number[found] = np.arange(len(found))
-    row = number[after]
-    place, health_from = np.divmod(_pick(ways.reshape(len(found), -1), chance, row), healths)
-    return np.asarray(health_from * occupancies + step.links.index[occupancy[row], place])
+    place = np.empty(number, dtype=np.intp)
+    place[found] = np.arange(len(found))
+    return found, place.take(states)
 
 
 def _pick(weight: FloatArray, chance: FloatArray, row: IntArray) -> IntArray:
-    """Columns drawn by weight, (n,), each out of its row of weights (m, D)."""
-    total = np.cumsum(weight, axis=1)
+    """Places in the flat weights (m, D) drawn by weight, (n,), each out of its row of them."""
+    total = weight.cumsum(axis=1)
     total /= total[:, -1:]
-    picked = np.searchsorted((total + np.arange(len(total))[:, None]).ravel(), chance + row, side="right")
-    return np.asarray(np.minimum(picked - row * weight.shape[1], weight.shape[1] - 1))
+    total += np.arange(len(total))[:, None]
+    return np.asarray(total.ravel().searchsorted(chance + row, side="right"))
