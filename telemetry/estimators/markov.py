@@ -81,7 +81,7 @@ class Step:
     Attributes:
         health: (H, H), rows are where from, columns where to; weights need not sum to 1.
         links: which occupancies lead to which.
-        weight: (H, S, D), the weight of each of them in each health; 0 where padded.
+        weight: (D, S, H), the weight of each of them in each health; 0 where padded.
     """
 
     health: FloatArray
@@ -94,27 +94,22 @@ class Step:
         to, origin = np.nonzero(moves.any(axis=0).T)
         column = _places_in_groups(to, moves.shape[1])
         index = np.zeros((moves.shape[1], int(column.max(initial=0)) + 1), dtype=np.intp)
-        weight = np.zeros((len(moves), *index.shape))
+        weight = np.zeros((*index.T.shape, len(moves)))
         used = np.zeros(index.shape, dtype=bool)
         index[to, column], used[to, column] = origin, True
-        weight[:, to, column] = moves[:, origin, to]
+        weight[column, to] = moves[:, origin, to].T
         return cls(health, Links(index, used), weight)
-
-    @cached_property
-    def _arriving(self) -> FloatArray:
-        """The weights in the order of `links.into`, (D, S, H)."""
-        return np.ascontiguousarray(self.weight.T)
 
     @cached_property
     def _leaving(self) -> FloatArray:
         """The weights in the order of `links.out_of`, (E, S, H)."""
         _target, place, used = self.links.out_of
-        return self._arriving.reshape(-1, len(self.health)).take(place, axis=0) * used[:, :, None]
+        return self.weight.reshape(-1, len(self.health)).take(place, axis=0) * used[:, :, None]
 
     def ahead(self, state: FloatArray) -> FloatArray:
         """Chances after the step out of those before, both (S, H)."""
         turned = (state @ self.health).take(self.links.into, axis=0)
-        return np.asarray(np.einsum("dsh,dsh->sh", turned, self._arriving))
+        return np.asarray(np.einsum("dsh,dsh->sh", turned, self.weight))
 
     def back(self, message: FloatArray) -> FloatArray:
         """The message before the step out of the one after, both (S, H)."""
@@ -128,7 +123,7 @@ class Step:
     def best(self, state: FloatArray) -> FloatArray:
         """The weight of the best way into each state out of those before, both (S, H)."""
         turned = state if len(self.health) == 1 else (state[:, :, None] * self.health).max(axis=1)
-        return np.asarray((turned.take(self.links.into, axis=0) * self._arriving).max(axis=0))
+        return np.asarray((turned.take(self.links.into, axis=0) * self.weight).max(axis=0))
 
     def ways_into(self, states: IntArray, before: FloatArray) -> tuple[IntArray, FloatArray]:
         """Where the ways into some states come from, and their weights out of the chances before.
@@ -138,7 +133,7 @@ class Step:
         occupancy, health = np.divmod(states, len(self.health))
         origins = self._origins.take(occupancy, axis=0)
         turned = before.take(origins) * self._health_back.take(health, axis=0)[:, None]
-        weights = turned * self.weight[health, occupancy][:, :, None]
+        weights = turned * self.weight[:, occupancy, health].T[:, :, None]
         return origins, weights.reshape(len(states), -1)
 
     @cached_property
@@ -150,11 +145,11 @@ class Step:
     def ways_into_one(self, health: int, occupancy: int, state: FloatArray) -> FloatArray:
         """The weights of the ways into one state out of those before, `state` (S, H); shape (D, H)."""
         turned = state[self.links.index[occupancy]] * self.health[:, health]
-        return np.asarray(turned * self.weight[health, occupancy, :, None])
+        return np.asarray(turned * self.weight[:, occupancy, health, None])
 
     def possible(self) -> Step:
         """The same moves without health and without preference."""
-        weight = (self.weight > 0).any(axis=0, keepdims=True).astype(float)
+        weight = (self.weight > 0).any(axis=2, keepdims=True).astype(float)
         return Step(np.ones((1, 1)), self.links, weight)
 
 

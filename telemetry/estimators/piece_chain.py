@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.estimators.markov import Chain, IntArray, Step
-from telemetry.estimators.piece_evidence import SHAKEN_S, UNKNOWN, UNREAD, Evidence
+from telemetry.estimators.piece_evidence import SHAKEN_S, UNKNOWN, Evidence
 from telemetry.estimators.stations import Move, StateSpace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import medians_by
@@ -21,6 +21,8 @@ ALIVE = -1
 
 _MISREAD = 0.02
 """Chance that a sound beam reads wrong at one instant (a piece askew, an edge not yet seen)."""
+_READS = np.array([[1 - _MISREAD, _MISREAD], [_MISREAD, 1 - _MISREAD], [1.0, 1.0], [1.0, 1.0]])
+"""Chance of each level (see `Evidence`) of a beam that should show clear, or broken."""
 _SEEN, _SILENT_PER_S, _FALSE_EDGE = 0.4, 0.04, 0.3
 """Weight of a move whose beam changes just then; of moves that a sound beam missed; of a change alone."""
 _UNSEEN_PER_S, _UNSEEN_ENTRY_PER_S = 3.0, 0.15
@@ -77,17 +79,26 @@ def build_chain(space: StateSpace, evidence: Evidence, preload: int) -> Chain:
     """The chain over all instants; equal kinds of step and equal observations are worked out once."""
     moments, taken = _moments(evidence)
     weights: dict[bytes, FloatArray] = {}
-    levels, observed = np.unique(evidence.level, axis=0, return_inverse=True)
+    levels, observed = _different_rows(evidence.level)
     return Chain(
         start=_start(space, preload),
         steps=[_step(space, evidence, moment, weights) for moment in moments],
         taken=taken,
-        likelihood=np.stack([_likelihood(space, level) for level in levels]),
-        observed=observed.ravel(),
+        likelihood=_likelihoods(space, levels),
+        observed=observed,
     )
 
 
-def _moments(evidence: Evidence) -> tuple[list[_Moment], np.ndarray]:
+def _different_rows(rows: IntArray) -> tuple[IntArray, IntArray]:
+    """The different rows of small whole numbers, in order, and which of them each row is, (n,)."""
+    least = rows.min(axis=0)
+    values = rows.max(axis=0) - least + 1
+    place = np.append(np.cumprod(values[:0:-1])[::-1], 1)
+    _, first, which = np.unique((rows - least) @ place, return_index=True, return_inverse=True)
+    return rows[first], which
+
+
+def _moments(evidence: Evidence) -> tuple[list[_Moment], IntArray]:
     """The kinds of step that occur, and which each instant takes, (T,); steps of like length share theirs.
 
     The belt runs through a step as it did at its beginning: its changes are instants too.
@@ -98,7 +109,7 @@ def _moments(evidence: Evidence) -> tuple[list[_Moment], np.ndarray]:
     flags = (evidence.dip, evidence.shaken, evidence.gap, evidence.launching)
     by_beam = (evidence.edge, evidence.flicker, evidence.level == UNKNOWN)
     traits = np.column_stack((length, direction, *flags, *by_beam))
-    kinds, taken = np.unique(traits, axis=0, return_inverse=True)
+    kinds, taken = _different_rows(traits)
     usual_s = medians_by(length, step_s, groups=len(_LENGTHS_S) + 1).tolist()
     moments = []
     for kind in kinds:
@@ -106,7 +117,7 @@ def _moments(evidence: Evidence) -> tuple[list[_Moment], np.ndarray]:
         edge, flicker, blind = np.split(kind[6:], 3)
         step = usual_s[kind[0]], int(kind[1])
         moments.append(_Moment(*step, dip, shaken, gap, launching, edge, flicker > 0, blind > 0))
-    return moments, taken.ravel()
+    return moments, taken
 
 
 def _start(space: StateSpace, preload: int) -> FloatArray:
@@ -118,55 +129,50 @@ def _start(space: StateSpace, preload: int) -> FloatArray:
     return np.outer(health, count[space.aboard] / alike[space.aboard])
 
 
-def _likelihood(space: StateSpace, level: np.ndarray) -> FloatArray:
-    """Chance of the beams' levels in each (health, occupancy), shape (H, S)."""
-    chances = []
-    for sick, stuck_at in health_states(space.beams):
-        expected = space.at_beam.copy()
-        if sick != ALIVE:
-            expected[:, sick] = bool(stuck_at)
-        chance = np.where(expected == (level == 1), 1 - _MISREAD, _MISREAD)
-        chances.append(np.where((level == UNKNOWN) | (level == UNREAD), 1.0, chance).prod(axis=1))
-    return np.stack(chances)
+def _likelihoods(space: StateSpace, levels: IntArray) -> FloatArray:
+    """Chance of each (L, B) of the beams' levels in each (health, occupancy), shape (L, H, S)."""
+    states = health_states(space.beams)
+    chance = np.ones((len(levels), len(states), len(space.slots)))
+    for beam in range(space.beams):
+        stands = space.at_beam[:, beam].astype(np.intp)
+        shows = np.stack([np.full_like(stands, level) if sick == beam else stands for sick, level in states])
+        chance *= _READS[levels[:, beam]].take(shows, axis=1)
+    return chance
 
 
 def _step(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[bytes, FloatArray]) -> Step:
     """The step; `known` keeps the weights of moments that differ in what bears on health only."""
     key = moment.moving()
     if key not in known:
-        by_beam = _weights(space, evidence, moment)
-        known[key] = by_beam[[sick + 1 for sick, _level in health_states(space.beams)]]
+        known[key] = _weights(space, evidence, moment)
     return Step(_health(evidence, moment), space.links, known[key])
 
 
 def _weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
-    """Weights of one move, or of none, that go with the space's sources, (1 + B, S, D).
-
-    First with all beams alive, then with each of them sick.
-    """
+    """Weights of one move, or of none, that go with the space's sources, in each health, (D, S, H)."""
     if moment.gap:
-        return space.weights(np.full((space.beams + 1, len(space.moves.kind)), _GAP_MOVE))
+        return space.weights(np.full((2 * space.beams + 1, len(space.moves.kind)), _GAP_MOVE))
     weights = space.weights(_move_weights(space, evidence, moment))
     if moment.dip and evidence.dips_tell:
-        fewer = space.aboard[space.sources[0]] > space.aboard[:, None]
-        weights *= np.where(fewer, 1.0, _FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP)
+        fewer = space.aboard[space.sources[0].T] > space.aboard
+        weights *= np.where(fewer, 1.0, _FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP)[:, :, None]
     if moment.edge.any():
-        explained = np.append(_at_edge(space, moment), (False, False))[space.sources[1]]
-        weights *= np.where(explained, 1.0, _FALSE_EDGE)
-    weights[:, :, 0] *= _lingering(space, evidence, moment)
+        explained = np.append(_at_edge(space, moment), (False, False))[space.sources[1].T]
+        weights *= np.where(explained, 1.0, _FALSE_EDGE)[:, :, None]
+    weights[0] *= _lingering(space, evidence, moment)[:, None]
     return weights
 
 
 def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
-    """The weight of each move with all beams alive and with each of them sick, (1 + B, M)."""
+    """The weight of each move in each health, (H, M)."""
     moves = space.moves
     silent = _SILENT_PER_S * moment.step_s
-    weight = np.tile(_seen_weights(space, evidence, moment), (space.beams + 1, 1))
+    seen = _seen_weights(space, evidence, moment)
     passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
     past_sick = np.where(_held_back(space, evidence, moment), silent, passing)
     past_sick[_entries(space)] = _unseen_entry(space) * moment.step_s
-    sick = np.arange(-1, space.beams)[:, None]
-    weight = np.where((moves.beam == sick) & (sick >= 0), past_sick, weight)
+    sick = np.array([beam for beam, _level in health_states(space.beams)])[:, None]
+    weight = np.where((moves.beam == sick) & (sick != ALIVE), past_sick, seen)
     backwards = np.isin(moves.kind, _BACKWARDS)
     weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
     told = evidence.dips_tell or evidence.ways.kept
@@ -266,7 +272,8 @@ def _lingering(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatA
     mode = int(moment.launching)
     lasting = (underway / evidence.ways.travel_s[mode]).sum(axis=1)
     if moment.direction == 1:
-        free = (past == 0) & ~np.pad(at_beam[:, 1:], ((0, 0), (0, 1)))
+        free = past == 0
+        free[:, :-1] &= ~at_beam[:, 1:]
         lasting += ((at_beam & free) / evidence.ways.passing_s[mode]).sum(axis=1)
     if moment.launching:
         lasting += (past[:, -1] > 0) / evidence.ways.gripped_s

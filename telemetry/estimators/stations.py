@@ -150,19 +150,20 @@ class StateSpace:
         return Links(index, move > -2)
 
     def weights(self, weight: FloatArray) -> FloatArray:
-        """The weights that go with `sources`, (n, S, D), out of n sets of those of the moves, (n, M).
+        """The weights that go with `sources`, (D, S, n), out of n sets of those of the moves, (n, M).
 
         What does not move stays; where the moves out of a state would leave it too little chance to stay,
         they are scaled down.
         """
-        states, sets = len(self.slots), np.arange(len(weight))[:, None]
-        flat = (self.moves.origin + states * sets).ravel()
-        leaving = np.bincount(flat, weights=weight.ravel(), minlength=states * len(sets)).reshape(-1, states)
-        scale = np.where(leaving > _MOST_LEAVING, _MOST_LEAVING / np.maximum(leaving, _MOST_LEAVING), 1.0)
-        scaled = np.pad(weight * scale[:, self.moves.origin], ((0, 0), (0, 2)))
-        arriving = scaled[:, self.sources[1]]
-        arriving[:, :, 0] = 1.0 - leaving * scale
-        return np.asarray(arriving)
+        sets, states = len(weight), len(self.slots)
+        flat = (self.moves.origin + states * np.arange(sets)[:, None]).ravel()
+        leaving = np.bincount(flat, weights=weight.ravel(), minlength=states * sets).reshape(-1, states)
+        scale = _MOST_LEAVING / np.maximum(leaving, _MOST_LEAVING)
+        scaled = np.zeros((weight.shape[1] + 2, sets))
+        scaled[:-2] = (weight * scale.take(self.moves.origin, axis=1)).T
+        arriving = scaled.take(self.sources[1].T, axis=0)
+        arriving[0] = (1.0 - leaving * scale).T
+        return arriving
 
 
 def _occupancies(

@@ -57,9 +57,9 @@ def _moves(step: Step) -> FloatArray:
     """The full matrices of a step, (H, S, S): rows are where from."""
     index = step.links.index
     occupancies = len(index)
-    moves = np.zeros((len(step.weight), occupancies, occupancies))
+    moves = np.zeros((len(step.health), occupancies, occupancies))
     to = np.broadcast_to(np.arange(occupancies)[:, None], index.shape)
-    for health, weight in enumerate(step.weight):
+    for health, weight in enumerate(step.weight.T):
         np.add.at(moves[health], (index, to), weight)
     return moves
 

@@ -98,7 +98,7 @@ def _matrix(space: StateSpace, weight: FloatArray) -> FloatArray:
     matrix = np.zeros((len(space.slots), len(space.slots)))
     origin = space.sources[0]
     target = np.broadcast_to(np.arange(len(space.slots))[:, None], origin.shape)
-    np.add.at(matrix, (origin, target), space.weights(weight[None])[0])
+    np.add.at(matrix, (origin, target), space.weights(weight[None])[:, :, 0].T)
     return matrix
 
 
