@@ -28,6 +28,7 @@ __all__ = ["estimate_pieces"]
 _JOIN_S, _LEAST_SICK_S, _AT_ONSET_S = 1.0, 0.5, 0.5
 _DRAWS, _NEAR_S = 100, 0.5
 _BAND = (0.05, 0.95)
+_LIKELY = 0.5
 _STATES = {0: "stuck_clear", 1: "stuck_broken"}
 
 
@@ -47,7 +48,8 @@ def estimate_pieces(known: Analysis) -> Pieces | None:
     chain = build_chain(space, evidence, robot.robot.preload)
     filtered, _ = forward(chain)
     health, occupancy = margins(chain, filtered)
-    path = consensus_path(chain, occupancy)
+    sick = bool((health[:, 1:] > _LIKELY).any())
+    path = consensus_path(chain, occupancy) if sick else None
     drawn = draw_paths(chain, filtered, draws=_DRAWS, seed=0) % len(space.slots)
     told = ~(evidence.gap & (evidence.level == UNREAD).all(axis=1))
     t_s, direction = evidence.t_s[told], evidence.direction[told]
@@ -155,8 +157,13 @@ def _beam_health(
     return MappingProxyType({name: tuple(sorted(parts, key=_by_start)) for name, parts in found.items()})
 
 
-def _gainsaid(space: StateSpace, path: IntArray, evidence: Evidence) -> BoolArray:
-    """Where a beam reads another level than the story puts there, or a piece slips past it, (T, B)."""
+def _gainsaid(space: StateSpace, path: IntArray | None, evidence: Evidence) -> BoolArray:
+    """Where a beam reads another level than the story puts there, or a piece slips past it, (T, B).
+
+    Without a path nowhere: it is told only where some beam is likelier sick than not, and asked only there.
+    """
+    if path is None:
+        return np.zeros(evidence.level.shape, dtype=bool)
     other = (space.at_beam[path] != (evidence.level == 1)) & (evidence.level < UNKNOWN)
     return np.asarray(other | _slipped(space.slots[path]))
 
@@ -173,7 +180,7 @@ def _slipped(told: IntArray) -> BoolArray:
 def _stretches(
     likely: FloatArray, t_s: FloatArray, gainsaid: BoolArray, flicker: BoolArray, state: str
 ) -> list[BeamHealth]:
-    sick = spans(t_s, likely > 0.5, float(t_s[-1]), np.inf, bridge_s=_JOIN_S)
+    sick = spans(t_s, likely > _LIKELY, float(t_s[-1]), np.inf, bridge_s=_JOIN_S)
     began_s = t_s[runs(gainsaid)[0]]
     return [
         BeamHealth(
