@@ -12,6 +12,7 @@ from telemetry.analysis import Analysis
 from telemetry.estimators.motors import assumed_voltage_note
 from telemetry.finding import Verdict
 from telemetry.log import Dialect
+from telemetry.records.motors import MotorUse
 from telemetry.records.sensors import SensorState
 from telemetry.statistics import RateComparison
 
@@ -135,6 +136,13 @@ def cycle_table(analysis: Analysis) -> Table:
     return Table("Cycles: from the last release of one volley to the last of the next", columns, rows, keys)
 
 
+def _hottest(use: MotorUse) -> str:
+    """The highest level, or between what it lies."""
+    if use.peak_heat is None and use.peak_heat_low is not None and use.peak_heat_high is not None:
+        return f"{fixed(use.peak_heat_low, 2)} to {fixed(use.peak_heat_high, 2)}"
+    return fixed(use.peak_heat, 2)
+
+
 def motor_table(analysis: Analysis) -> Table:
     """Every motor's match in a few numbers."""
     rows = []
@@ -143,7 +151,7 @@ def motor_table(analysis: Analysis) -> Table:
         rows.append(
             (
                 Cell(name), _figure(number(use.peak_current_a, "A")), _figure(duration(use.stall_s)),
-                _figure(duration(use.near_stall_s)), _figure(fixed(use.peak_heat, 2)),
+                _figure(duration(use.near_stall_s)), _figure(_hottest(use)),
                 _figure(fixed(use.end_heat, 2)), _figure(number(use.energy_wh, "Wh", 2)),
                 _figure(duration(use.heat_time_left_s)), _figure(number(use.next_match_safe_a, "A", 2)),
                 _figure(fixed(use.breaker_fraction, 2)), _figure(fixed(use.chain_share, 2)),

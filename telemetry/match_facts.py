@@ -12,7 +12,7 @@ from statistics import median
 import numpy as np
 
 from telemetry.analysis import Analysis
-from telemetry.estimators.heat import peaks_and_ends
+from telemetry.estimators.heat import heat_is_told, peaks_and_ends
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
@@ -279,7 +279,7 @@ def _role(analysis: Analysis, subject: str) -> str:
 
 def _motor_facts(analysis: Analysis, name: str, trace: MotorTrace) -> MotorFacts:
     motor, use = analysis.robot.motors[name], analysis.motor_use.get(name)
-    heated = bool(np.isfinite(trace.heat).all())
+    heated = heat_is_told(trace)
     levels = peaks_and_ends(trace.t_s, trace.current_a, motor, HEAT_STARTS) if heated else []
     return MotorFacts(
         running=_running(trace),

@@ -34,6 +34,8 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if share is None or motor.chain is None:
         return NotEvaluated("its motor's data-sheet numbers are not in the robot file")
     if share.max() < WATCH_FROM:
+        if trace.heat_source == "supply current alone":
+            return NotEvaluated("only its supply-side current is logged, without command or speed")
         return []
     return [_finding(known, subject, motor.chain, trace, share)]
 

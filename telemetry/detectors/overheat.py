@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from telemetry.analysis import Analysis
 from telemetry.detectors.circumstances import limit_advice
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
-from telemetry.estimators.heat import time_left_s
+from telemetry.estimators.heat import heat_is_told, time_left_s
 from telemetry.finding import Finding, Severity
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
@@ -23,7 +25,12 @@ WARNS_AT, LIMIT = 0.8, 1.0
 _OVER_AT = 0.75
 _COOL = 0.4
 _LEAST_REST_S = 5.0
-_CONFIDENCE = {"winding current": 0.9, "supply current and command": 0.85, "supply current and speed": 0.8}
+_CONFIDENCE = {
+    "winding current": 0.9,
+    "supply current and command": 0.85,
+    "supply current and speed": 0.8,
+    "supply current alone": 0.8,
+}
 
 
 def _judge(known: Analysis, subject: str) -> Judgement:
@@ -32,17 +39,24 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     trace, motor = known.motors[subject], known.robot.motors[subject]
     if motor.continuous_current_a is None or motor.heating_time_constant_s is None:
         return NotEvaluated("its continuous current or heating time constant is not in the robot file")
-    if trace.heat_source == "supply current alone":
+    told, most = heat_is_told(trace), float(trace.heat_high.max(initial=0.0))
+    if not told and not len(trace.heat_low):
         return NotEvaluated("only its supply-side current is logged, without command or speed")
-    return [
+    trace = trace if told else replace(trace, heat=trace.heat_low)
+    found = [
         _finding(known, subject, motor, trace, int(first), int(last))
         for first, last in trigger(trace.heat, np.nextafter(WARNS_AT, 0.0), _OVER_AT)
     ]
+    if not found and not told and most >= WARNS_AT:
+        least = float(trace.heat.max())
+        return NotEvaluated(f"its heat lies between {least:.2f} and {most:.2f}: its currents tell no more")
+    return found
 
 
 def _finding(
     known: Analysis, subject: str, motor: Motor, trace: MotorTrace, first: int, last: int
 ) -> Finding:
+    """One stretch of heat; of a heat that is known as a range the trace brings the least."""
     peak = first + int(np.argmax(trace.heat[first : last + 1]))
     peak_heat, over = float(trace.heat[peak]), float(trace.heat[peak]) >= LIMIT
     limit_words, limit_figures = limit_advice(known, subject)
@@ -71,6 +85,7 @@ def _finding(
             "peak_s": float(trace.t_s[peak]),
             "end_heat": float(trace.heat[-1]),
             "heat_from": trace.heat_source,
+            "most_heat": float(trace.heat_high.max()) if len(trace.heat_high) else None,
             **figures,
             "phase": known.match.phase_at(float(trace.t_s[first])),
             "open_at_end": last == len(trace.t_s) - 1,

@@ -13,7 +13,7 @@ from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.signals import period_s, runs
 
-__all__ = ["brakes_at_rest", "most_with_brakes", "with_brakes"]
+__all__ = ["brakes_at_rest", "with_brakes"]
 
 _NO_DUTY, _DRIVEN = 0.05, 0.2
 _LEAST_STOPS = 3
@@ -46,29 +46,6 @@ def with_brakes(
     pushed_v = np.abs(np.nan_to_num(command)) * voltage_v
     braked_a = np.abs(model.k_v_s_per_rad * np.abs(np.nan_to_num(speed_rad_s)) - pushed_v) / resistance_ohm
     return np.where(quiet, np.maximum(braked_a, current_a), current_a)
-
-
-def most_with_brakes(
-    t_s: FloatArray,
-    current_a: FloatArray,
-    command: FloatArray,
-    back_emf_v: FloatArray,
-    resistance_ohm: FloatArray,
-) -> FloatArray:
-    """The most that may have flowed where no speed tells whether it brakes without duty: as if it did.
-
-    From the back-EMF of the last moment under duty on, dying away as slowly as its starts take. All (n,).
-    """
-    duty = np.abs(np.nan_to_num(command))
-    rises_s = _rises_s(t_s, duty, np.abs(np.nan_to_num(back_emf_v)))
-    if len(rises_s) < _LEAST_STOPS:
-        return current_a
-    constant_s = max(float(np.median(rises_s)), period_s(t_s), 1e-6)
-    last = np.maximum.accumulate(np.where(duty > _NO_DUTY, np.arange(len(duty)), -1))
-    seen = np.maximum(last, 0)
-    fading = np.exp(-(t_s - t_s[seen]) / constant_s)
-    braked_a = np.abs(np.nan_to_num(back_emf_v))[seen] * fading / resistance_ohm
-    return np.where((duty <= _NO_DUTY) & (last >= 0), np.maximum(current_a, braked_a), current_a)
 
 
 def brakes_at_rest(t_s: FloatArray, command: FloatArray, speed_rad_s: FloatArray) -> bool:

@@ -14,11 +14,15 @@ from telemetry.signals import GAP_PERIODS, period_s
 from telemetry.thermal import operate_time_s, safe_current_a, thermal_level
 
 __all__ = [
-    "AROUND_GAP_S", "heat_level", "heating_steps", "next_match_safe_a", "peaks_and_ends", "time_left_s",
+    "AROUND_GAP_S", "heat_is_told", "heat_level", "heating_steps", "next_match_safe_a", "peaks_and_ends",
+    "time_left_s",
 ]  # fmt: skip
 
 AROUND_GAP_S = 5.0
 """Over a gap in its current a motor is taken to have carried on as it did in so much time on either side."""
+
+TOLD_WITHIN = 0.03
+"""A heat that is known less well is told as a range, not as a number (our choice)."""
 
 _RECENT_S = 30.0
 
@@ -37,6 +41,14 @@ def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial:
     target = np.square(held_a[edge] / motor.continuous_current_a)
     constant_s = np.where(target > level[edge], heating, motor.cooling_time_constant_s or heating)
     return np.asarray(target + (level[edge] - target) * np.exp(-(t_s - edges_s[edge]) / constant_s))
+
+
+def heat_is_told(trace: MotorTrace) -> bool:
+    """Whether its heat is known everywhere, to 0.03 of the limit (3 % above it)."""
+    if not np.isfinite(trace.heat).all():
+        return False
+    most = trace.heat_high if len(trace.heat_high) else trace.heat
+    return bool(np.all(most - trace.heat <= TOLD_WITHIN * np.maximum(trace.heat, 1.0)))
 
 
 def peaks_and_ends(

@@ -9,10 +9,11 @@ from types import MappingProxyType
 import numpy as np
 
 from telemetry.copper import ALPHA20_PER_K
-from telemetry.estimators.braking import most_with_brakes, with_brakes
+from telemetry.estimators.braking import with_brakes
 from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
 from telemetry.estimators.duties import duty_of
 from telemetry.estimators.heat import heat_level
+from telemetry.estimators.heat_ranges import NO_RANGE, heat_doubt, heat_told_by, in_rests, widest_range
 from telemetry.estimators.speeds import Drive, Speed, shaft_speed
 from telemetry.log import BoolArray, Channel, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
@@ -41,7 +42,6 @@ _RISE_AT_LIMIT_K = 80.0
 _MOST_LEVEL = 1.5
 """A winding that were hotter would have burnt: beyond, the motor's limits in the robot file are too low."""
 _SPARSE_GRID_S = 0.02
-_NOTABLE_HEAT = 0.03
 _SOME_DUTY = 0.05
 _COLD: Mapping[str, float] = MappingProxyType({})
 _SOUND: Mapping[str, Sequence[Lapse]] = MappingProxyType({})
@@ -215,9 +215,13 @@ def _trace(
     motoring = motoring_sign(logged.t_s, logged_a, turning, motor)
     current_a, heat = _current_and_heat(logged, logged_a, motor, motoring, voltage_v, initial_heat)
     told = model is not None and logged.speed_rad_s is not None
-    heat_source = _heat_source(motor, commanded=commanded, turning=told)
-    notes = (*said, *notes, *_heat_doubt(name, heat_source, heat))
+    heat_source = heat_told_by(motor, commanded=commanded, turning=told)
+    heat_range = NO_RANGE
     if heat_source == "supply current alone":
+        heat_range = widest_range(
+            logged.t_s, np.abs(logged_a), motor, model,
+            voltage_v=voltage_v, motoring=motoring, initial_heat=initial_heat,
+        )  # fmt: skip
         heat = np.full(len(heat), np.nan)
     drive = Drive(logged.command, voltage_v, current_a, winding_ohm(model, heat), motoring)
     speed = shaft_speed(name, motor, model, drive, logged.speed_rad_s)
@@ -229,11 +233,11 @@ def _trace(
         heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
         drive = replace(drive, current_a=current_a)
     elif heat_source == "supply current and command" and model is not None:
-        most_a = most_with_brakes(
-            logged.t_s, current_a, logged.command, speed.rad_s * model.k_v_s_per_rad, drive.resistance_ohm
-        )
-        most = heat_level(logged.t_s, most_a, motor, initial=initial_heat)
-        notes = (*notes, *_brake_doubt(name, heat, most))
+        current_a, heat_range = in_rests(logged.t_s, drive, speed.rad_s, motor, model, heat, initial_heat)
+        heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
+        heat = np.mean(heat_range, axis=0) if len(heat_range[0]) else heat
+        drive = replace(drive, current_a=current_a)
+    notes = (*said, *notes, *heat_doubt(name, heat_source, heat, heat_range))
     needed_v = _needed_v(drive, speed, model)
     applied_v = np.where(np.isfinite(drive.applied_v), drive.applied_v, np.abs(needed_v))
     motoring = _motoring(drive, speed, applied_v, model)
@@ -254,6 +258,8 @@ def _trace(
         voltage_v=voltage_v,
         notes=(*notes, *speed.notes),
         heat_source=heat_source,
+        heat_low=heat_range[0],
+        heat_high=heat_range[1],
     )
 
 
@@ -277,42 +283,6 @@ def _current_and_heat(
         heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
         ohm = winding_ohm(model, heat)
     return current_a, heat
-
-
-def _heat_source(motor: Motor, *, commanded: bool, turning: bool) -> str:
-    if motor.current_side == "winding":
-        return "winding current"
-    if commanded:
-        return "supply current and command"
-    return "supply current and speed" if turning else "supply current alone"
-
-
-def _brake_doubt(name: str, heat: FloatArray, most: FloatArray) -> tuple[str, ...]:
-    """What must be said where a motor may brake without duty and neither current nor speed shows it."""
-    if not np.isfinite(heat).all() or float((most - heat).max()) <= _NOTABLE_HEAT:
-        return ()
-    return (
-        f"The heat of motor {name} lies between {float(heat.max()):.2f} and {float(most.max()):.2f}: its "
-        "current is logged on the supply side, where braking without duty does not show, and no speed is.",
-    )
-
-
-def _heat_doubt(name: str, source: str, heat: FloatArray) -> tuple[str, ...]:
-    """What must be said where a supply-side current does not tell all that flows in the winding."""
-    if not np.isfinite(heat).any():
-        return ()
-    least = float(np.nanmax(heat))
-    if source == "supply current alone":
-        return (
-            f"The heat of motor {name} is not known: only its supply-side current is logged, without command "
-            f"or speed. It came to {least:.2f} at the least.",
-        )
-    if source == "supply current and speed":
-        return (
-            f"The heat of motor {name}, {least:.2f}, is worked out by its speed: its current is logged on "
-            "the supply side and without its command, and how it slows down tells when it brakes.",
-        )
-    return ()
 
 
 def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:

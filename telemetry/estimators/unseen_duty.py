@@ -12,34 +12,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.estimators.rotors import Rotor, changes, fit_rotor, means
 from telemetry.log import BoolArray, FloatArray
-from telemetry.signals import period_s, runs
+from telemetry.signals import runs
 
 __all__ = ["winding_by_speed_a"]
 
 _ROUNDS = 3
 _DRIVES, _BACK, _DEEP, _REVERSED = range(4)
-_LEAST_SAMPLES = 20
 _TURNS, _REVERSES_S = 0.05, 0.3
-_OVER_S = 0.08
-"""Speed changes are looked at over so long, or from one sample to the next but one."""
 _SURE = 3.0
 _MOST_GIVEN = 1.5
 _FALLS, _MOSTLY = 0.5, 0.5
-_HUBER = 1.345
-
-
-@dataclass(frozen=True)
-class _Rotor:
-    """How a rotor answers: rad/s² for each ampere, the amperes its load takes, and how much that strays."""
-
-    gain: float
-    load_a: float
-    strays: float
-
-    def off(self, change: FloatArray, current_a: FloatArray) -> FloatArray:
-        """How far a change of speed lies from what a current makes of it, in its usual straying."""
-        return np.asarray(np.abs(change - self.gain * (current_a - self.load_a)) / self.strays)
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,16 +61,16 @@ def winding_by_speed_a(
     view = _View(
         t_s, supply_a, speed_rad_s, moves=turns > _TURNS * float(turns.max(initial=0.0)),
         may_give=_MOST_GIVEN * back_emf_v**2 > 4 * resistance_ohm * power_w,
-        change=np.sign(speed_rad_s) * _changes(t_s, speed_rad_s),
+        change=np.sign(speed_rad_s) * changes(t_s, speed_rad_s),
     )  # fmt: skip
     chosen = np.where((supply_a > 0) & (view.change[0] > 0), _DRIVES, _BACK)
     for _ in range(_ROUNDS):
         drives = view.moves & (chosen == _DRIVES) & (supply_a > 0)
-        rotor = _rotor(_means(t_s, ways[_DRIVES])[0], view.change[0], drives)
+        rotor = fit_rotor(means(t_s, ways[_DRIVES])[0], view.change[0], drives)
         if rotor is None:
             chosen = np.where((supply_a < 0) & view.may_give, _BACK, _DRIVES)
             break
-        off = np.stack([rotor.off(view.change, _means(t_s, way)).min(axis=0) for way in ways])
+        off = np.stack([rotor.off(view.change, means(t_s, way)).min(axis=0) for way in ways])
         chosen = _chosen(view, rotor, off)
     return np.asarray(np.abs(np.take_along_axis(ways, chosen[None], axis=0)[0]))
 
@@ -102,7 +86,7 @@ def _ways(power_w: FloatArray, back_emf_v: FloatArray, resistance_ohm: FloatArra
     return np.stack(volts) / (2 * resistance_ohm)
 
 
-def _chosen(view: _View, rotor: _Rotor, off: FloatArray) -> np.ndarray:
+def _chosen(view: _View, rotor: Rotor, off: FloatArray) -> np.ndarray:
     """Which of the four ways each sample goes, shape (n,), by how far its change of speed is off each.
 
     What goes against the rotation goes the way that fits best, reversed only where it soon turns back.
@@ -131,48 +115,3 @@ def _reversing(view: _View, slows: BoolArray) -> BoolArray:
         back = -np.sign(view.speed_rad_s[first]) * view.speed_rad_s[soon]
         kept[first:last] = len(back) > 0 and float(back.max()) > _TURNS * abs(float(view.speed_rad_s[first]))
     return kept
-
-
-def _changes(t_s: FloatArray, values: FloatArray) -> FloatArray:
-    """How fast values change behind each sample and before it, shape (2, n)."""
-    after, before = _windows(t_s)
-    return np.stack(
-        [
-            (values[last] - values[first]) / np.maximum(t_s[last] - t_s[first], 1e-6)
-            for first, last in (after, before)
-        ]
-    )
-
-
-def _means(t_s: FloatArray, values: FloatArray) -> FloatArray:
-    """The mean of values over the same times, shape (2, n)."""
-    total = np.concatenate(([0.0], np.cumsum((values[1:] + values[:-1]) / 2 * np.diff(t_s))))
-    return _changes(t_s, total)
-
-
-def _windows(t_s: FloatArray) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
-    """First and last sample of the time that is looked at behind each sample, and before it."""
-    wide = max(1, round(_OVER_S / max(period_s(t_s), 1e-6)))
-    at = np.arange(len(t_s))
-    return (at, np.minimum(at + wide, len(t_s) - 1)), (np.maximum(at - wide, 0), at)
-
-
-def _rotor(current_a: FloatArray, change: FloatArray, drives: BoolArray) -> _Rotor | None:
-    """A straight line of the change of speed on the current by Huber's weights; None without one."""
-    if np.count_nonzero(drives) < _LEAST_SAMPLES:
-        return None
-    amperes, changes = current_a[drives], change[drives]
-    weight = np.ones(len(amperes))
-    gain = load_a = scale = 0.0
-    for _ in range(_ROUNDS):
-        middle_a, middle = np.average(amperes, weights=weight), np.average(changes, weights=weight)
-        apart = amperes - middle_a
-        spread = float(np.average(apart**2, weights=weight))
-        gain = float(np.average(apart * (changes - middle), weights=weight)) / spread if spread > 0 else 0.0
-        if gain <= 0:
-            return None
-        load_a = float(middle_a - middle / gain)
-        residual = np.abs(changes - gain * (amperes - load_a))
-        scale = max(1.4826 * float(np.median(residual)), 1e-6)
-        weight = np.minimum(1.0, _HUBER * scale / np.maximum(residual, 1e-12))
-    return _Rotor(gain, load_a, scale)

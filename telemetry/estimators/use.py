@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-import numpy as np
-
 from telemetry.estimators.breakers import breaker_load
 from telemetry.estimators.chains import chain_shares
 from telemetry.estimators.energy import by_phase, motor_power_w, running_integral
-from telemetry.estimators.heat import next_match_safe_a, time_left_s
+from telemetry.estimators.heat import heat_is_told, next_match_safe_a, time_left_s
 from telemetry.log import FloatArray
 from telemetry.match import Match
 from telemetry.records.motors import MotorStates, MotorTrace, MotorUse
@@ -29,7 +27,8 @@ def sum_up_use(
 
 
 def _use(motor: Motor, trace: MotorTrace, states: MotorStates | None, match: Match) -> MotorUse:
-    heated = bool(np.isfinite(trace.heat).all())
+    heated = heat_is_told(trace)
+    ranged = len(trace.heat_low) > 0
     power_w = motor_power_w(trace)
     energy_wh = None if power_w is None else running_integral(trace.t_s, power_w) / 3600
     breaker, chain = breaker_load(trace, motor), chain_shares(trace, motor)
@@ -45,6 +44,8 @@ def _use(motor: Motor, trace: MotorTrace, states: MotorStates | None, match: Mat
         next_match_safe_a=next_match_safe_a(trace, motor, match) if heated else None,
         breaker_fraction=None if breaker is None else float(breaker.fraction.max()),
         chain_share=None if chain is None else float(chain.max()),
+        peak_heat_low=float(trace.heat_low.max()) if ranged else None,
+        peak_heat_high=float(trace.heat_high.max()) if ranged else None,
     )
 
 

@@ -21,10 +21,12 @@ class MotorTrace:
     `speed_rad_s` the shaft speed, positive the way it is driven, negative while it is braked against its
     rotation (NaN where it cannot be told), `speed_share` that speed as a share of the free speed at the
     voltage applied (NaN likewise), `heat` the thermal level (1.0 is the limit; NaN where the robot file does
-    not tell enough). `speed_source` is `channel`, `back-EMF` or `none`. `supply_a` is what it takes out of
-    the battery, negative where it gives back (NaN where that cannot be told), `voltage_v` the battery's
-    voltage; both are empty where nothing was worked out. `voltage_source` is `channel` or `assumed`,
-    `heat_source` what the heat was worked out from. `notes` say what was odd about its channels.
+    not tell enough). Where only a range of it can be told, `heat_low` and `heat_high` hold that, and `heat`
+    is their middle or NaN; otherwise both are empty. `speed_source` is `channel`, `back-EMF` or `none`.
+    `supply_a` is what it takes out of the battery, negative where it gives back (NaN where that cannot be
+    told), `voltage_v` the battery's voltage; both are empty where nothing was worked out. `voltage_source` is
+    `channel` or `assumed`, `heat_source` what the heat was worked out from. `notes` say what was odd about
+    its channels.
     """
 
     t_s: FloatArray
@@ -41,6 +43,8 @@ class MotorTrace:
     notes: tuple[str, ...] = ()
     voltage_source: str = "channel"
     heat_source: str = "winding current"
+    heat_low: FloatArray = field(default_factory=lambda: np.empty(0))
+    heat_high: FloatArray = field(default_factory=lambda: np.empty(0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,3 +114,6 @@ class MotorUse:
     """The steady current that another match at once, as long, could bear."""
     breaker_fraction: float | None = None
     chain_share: float | None = None
+    peak_heat_low: float | None = None
+    peak_heat_high: float | None = None
+    """Between which the highest level lies where it is told as a range; None where it is told as it is."""

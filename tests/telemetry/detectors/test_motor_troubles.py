@@ -144,6 +144,17 @@ def test_heat_needs_its_figures() -> None:
     assert "continuous current" in _why_not(OVERHEAT, robot=bare, motors={"feed": _trace(FLAT)})
 
 
+def _open(low: float, high: float) -> MotorTrace:
+    return replace(_trace(FLAT), heat=np.nan * FLAT, heat_low=low * FLAT, heat_high=high * FLAT)
+
+
+def test_of_a_heat_that_stays_open_only_what_is_sure_is_told() -> None:
+    (found,) = _found(OVERHEAT, motors={"feed": _open(0.85, 1.4)})
+    assert (found.evidence["peak_heat"], found.evidence["most_heat"]) == (0.85, 1.4)
+    assert _found(OVERHEAT, motors={"feed": _open(0.2, 0.79)}) == []
+    assert "between 0.20 and 0.81" in _why_not(OVERHEAT, motors={"feed": _open(0.2, 0.81)})
+
+
 # Breaker and chain
 
 
@@ -175,6 +186,12 @@ def test_a_chain_is_watched_from_a_third_and_to_be_fixed_from_two_thirds(
         pull = 2 * 0.025 * (amperes - 2) * 5 / (0.25 * 0.0254 / np.sin(np.pi / 22)) / 4.4482216
         assert found[0].evidence["peak_pull_lbf"] == pytest.approx(pull, rel=1e-6)
         assert (found[0].start_s, found[0].end_s) == pytest.approx((20.02, 21.0), abs=0.021)
+
+
+def test_a_supply_side_current_alone_clears_no_chain() -> None:
+    alone = replace(_trace(10 * FLAT), heat_source="supply current alone")
+    assert "supply-side" in _why_not(CHAIN_RISK, motors={"feed": alone})
+    assert _found(CHAIN_RISK, motors={"feed": replace(alone, current_a=80 * FLAT)})
 
 
 def test_only_motors_with_a_chain_are_judged_for_it() -> None:

@@ -183,7 +183,7 @@ HEAT = 'continuous_current_a = 32\nheating_time_constant_s = 90\ncurrent_side = 
     [
         ('command = "duty"\n', "supply current and command", ""),
         ('speed = "feed_rpm"\n', "supply current and speed", "how it slows down tells when it brakes"),
-        ("", "supply current alone", "is not known: only its supply-side current is logged"),
+        ("", "supply current alone", "only its supply-side current is logged"),
     ],
 )
 def test_heat_by_a_supply_side_current_says_what_it_cannot_see(roles: str, source: str, said: str) -> None:

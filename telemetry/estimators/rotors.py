@@ -1,0 +1,77 @@
+"""How a motor's speed answers its current: learned from the log, whatever inertia hangs on its shaft."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.log import BoolArray, FloatArray
+from telemetry.signals import period_s
+
+__all__ = ["Rotor", "changes", "fit_rotor", "means"]
+
+_LEAST_SAMPLES = 20
+_OVER_S = 0.08
+"""Speed changes are looked at over so long, or from one sample to the next."""
+_ROUNDS = 3
+_HUBER = 1.345
+
+
+@dataclass(frozen=True)
+class Rotor:
+    """rad/s² for each ampere in the winding, the amperes its load takes, and how much a change strays."""
+
+    gain: float
+    load_a: float
+    strays: float
+
+    def off(self, change: FloatArray, current_a: FloatArray) -> FloatArray:
+        """How far a change of speed lies from what a current makes of it, in its usual straying."""
+        return np.asarray(np.abs(change - self.gain * (current_a - self.load_a)) / self.strays)
+
+
+def fit_rotor(current_a: FloatArray, change: FloatArray, drives: BoolArray) -> Rotor | None:
+    """ω' = gain·(I − I_load), a straight line by Huber's weights (1964), all (n,); None without one."""
+    told = drives & np.isfinite(current_a) & np.isfinite(change)
+    if np.count_nonzero(told) < _LEAST_SAMPLES:
+        return None
+    amperes, changed = current_a[told], change[told]
+    weight = np.ones(len(amperes))
+    gain = load_a = scale = 0.0
+    for _ in range(_ROUNDS):
+        middle_a, middle = np.average(amperes, weights=weight), np.average(changed, weights=weight)
+        apart = amperes - middle_a
+        spread = float(np.average(apart**2, weights=weight))
+        gain = float(np.average(apart * (changed - middle), weights=weight)) / spread if spread > 0 else 0.0
+        if gain <= 0:
+            return None
+        load_a = float(middle_a - middle / gain)
+        residual = np.abs(changed - gain * (amperes - load_a))
+        scale = max(1.4826 * float(np.median(residual)), 1e-6)
+        weight = np.minimum(1.0, _HUBER * scale / np.maximum(residual, 1e-12))
+    return Rotor(gain, load_a, scale)
+
+
+def changes(t_s: FloatArray, values: FloatArray) -> FloatArray:
+    """How fast values change behind each sample and before it, shape (2, n)."""
+    after, before = _windows(t_s)
+    return np.stack(
+        [
+            (values[last] - values[first]) / np.maximum(t_s[last] - t_s[first], 1e-6)
+            for first, last in (after, before)
+        ]
+    )
+
+
+def means(t_s: FloatArray, values: FloatArray) -> FloatArray:
+    """The mean of values over the same times, shape (2, n)."""
+    total = np.concatenate(([0.0], np.cumsum((values[1:] + values[:-1]) / 2 * np.diff(t_s))))
+    return changes(t_s, total)
+
+
+def _windows(t_s: FloatArray) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
+    """First and last sample of the time that is looked at behind each sample, and before it."""
+    wide = max(1, round(_OVER_S / max(period_s(t_s), 1e-6)))
+    at = np.arange(len(t_s))
+    return (at, np.minimum(at + wide, len(t_s) - 1)), (np.maximum(at - wide, 0), at)

@@ -1,0 +1,153 @@
+"""What flows in a winding without duty where neither its current nor its speed is logged there.
+
+Where a supply-side current and a command are logged, back-EMF tells the speed while there is a duty, and so
+how the rotor answers a current (`rotors.py`). In a rest a shorted winding slows it by a time constant, an
+open one by its load alone, and the speed at which the next drive meets it tells which of the two it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.estimators.rotors import Rotor, changes, fit_rotor, means
+from telemetry.log import BoolArray, FloatArray
+from telemetry.signals import period_s, runs
+
+__all__ = ["UnseenBraking", "unseen_braking"]
+
+_NO_DUTY, _DRIVEN = 0.05, 0.2
+_MOVES, _TURNS = 0.05, 0.1
+_APART, _NEAR = 0.3, 0.15
+_RISEN = 0.8
+_LEAST_RESTS, _MOSTLY = 2, 0.75
+_SLOW_PERIODS = 2.0
+"""A motor that comes to speed within two readings may be met on its way up."""
+
+
+@dataclass(frozen=True, eq=False)
+class UnseenBraking:
+    """The most winding current, shape (n,), and whether the motor brakes without duty (None: not told)."""
+
+    most_a: FloatArray
+    brakes: bool | None
+
+
+def unseen_braking(
+    t_s: FloatArray,
+    current_a: FloatArray,
+    command: FloatArray,
+    speed_rad_s: FloatArray,
+    *,
+    motoring: FloatArray,
+    resistance_ohm: FloatArray,
+    k_v_s_per_rad: float,
+) -> UnseenBraking | None:
+    """What a motor may carry in its rests; None where its drives do not tell how it answers a current.
+
+    All (n,): winding current without sign, duty with its sign, back-EMF speed along the duty; `motoring` is
+    -1 where it gives energy back.
+    """
+    duty = np.nan_to_num(command)
+    fed = np.abs(duty) > _NO_DUTY
+    along_a, turns = motoring * current_a, np.nan_to_num(speed_rad_s)
+    fastest = float(np.percentile(np.abs(turns), 98)) if len(turns) else 0.0
+    starts = fed & np.append(fed[1:], False) & (motoring > 0) & (turns > _MOVES * fastest)
+    rotor = fit_rotor(means(t_s, along_a)[0], changes(t_s, turns)[0], starts)
+    if rotor is None:
+        return None
+    ohm = float(np.median(resistance_ohm))
+    inertia = _most_inertia(t_s, k_v_s_per_rad * np.where(motoring > 0, current_a, 0.0), turns, fed)
+    constant_s = ohm / k_v_s_per_rad * min(1 / rotor.gain, inertia / k_v_s_per_rad)
+    still = _runs_down(t_s, np.where(fed, turns, 0.0), fed, constant_s, rotor, braked=True)
+    braked_a = k_v_s_per_rad * still / resistance_ohm
+    rests = _rests(t_s, fed)
+    return UnseenBraking(
+        most_a=np.where(fed, current_a, np.maximum(current_a, braked_a)),
+        brakes=_brakes(t_s, duty, turns, rests, constant_s, rotor, current_a, fastest),
+    )
+
+
+def _most_inertia(t_s: FloatArray, torque_nm: FloatArray, turns: FloatArray, fed: BoolArray) -> float:
+    """kg·m² at the shaft, by the work that starts took: ω²·J / 2 is what of it went into motion, or less.
+
+    The median over drives that began at rest; infinite without one.
+    """
+    power_w = torque_nm * np.maximum(turns, 0.0)
+    work_j = np.concatenate(([0.0], np.cumsum((power_w[1:] + power_w[:-1]) / 2 * np.diff(t_s))))
+    found = []
+    for start, end in zip(*(edge.tolist() for edge in runs(fed)), strict=True):
+        reached = float(turns[start:end].max())
+        if reached <= 0 or turns[start] > _APART * reached:
+            continue
+        at = start + int(np.argmax(turns[start:end] >= _RISEN * reached))
+        found.append(2 * float(work_j[at] - work_j[max(start - 1, 0)]) / float(turns[at]) ** 2)
+    return float(np.median(found)) if found and np.median(found) > 0 else np.inf
+
+
+def _runs_down(
+    t_s: FloatArray, turns: FloatArray, fed: BoolArray, constant_s: float, rotor: Rotor, *, braked: bool
+) -> FloatArray:
+    """The speed without sign since the last duty, shorted or open, shape (n,).
+
+    A duty is thought to have ended halfway to the first reading without it.
+    """
+    last = np.maximum.accumulate(np.where(fed, np.arange(len(t_s)), -1))
+    ended_s = t_s[np.maximum(last, 0)] + period_s(t_s) / 2
+    since_s = np.where(last >= 0, np.maximum(t_s - ended_s, 0.0), np.inf)
+    began = np.where(last >= 0, np.abs(turns[np.maximum(last, 0)]), 0.0)
+    return _after(began, since_s, constant_s, rotor, braked=braked)
+
+
+def _after(
+    began: FloatArray, since_s: FloatArray, constant_s: float, rotor: Rotor, *, braked: bool
+) -> FloatArray:
+    """A speed so long after: ω' = −(ω + ω_load) / τ shorted, ω' = −gain·I_load open; never below 0."""
+    load = rotor.gain * max(rotor.load_a, 0.0)
+    if not braked:
+        return np.asarray(np.maximum(began - load * since_s, 0.0))
+    floor = load * constant_s
+    return np.asarray(np.maximum((began + floor) * np.exp(-since_s / constant_s) - floor, 0.0))
+
+
+def _rests(t_s: FloatArray, fed: BoolArray) -> list[tuple[int, int]]:
+    """Last sample with duty before each rest, and first behind it."""
+    first, last = runs(~fed)
+    spans = zip(first.tolist(), last.tolist(), strict=True)
+    return [(start - 1, end) for start, end in spans if start > 0 and end < len(t_s)]
+
+
+def _brakes(
+    t_s: FloatArray,
+    duty: FloatArray,
+    turns: FloatArray,
+    rests: list[tuple[int, int]],
+    constant_s: float,
+    rotor: Rotor,
+    current_a: FloatArray,
+    fastest: float,
+) -> bool | None:
+    """Whether drives meet it as a shorted winding would have left it; None where too few rests tell."""
+    told: list[bool] = []
+    for before, end in rests:
+        at = end + int(np.argmax(np.abs(duty[end : end + 3]) >= _DRIVEN))
+        if turns[before] < _TURNS * fastest or abs(duty[at]) < _DRIVEN:
+            continue
+        way, rest_s = float(np.sign(duty[at] * duty[before])), float(t_s[at] - t_s[before])
+        seen = slice(at, at + 3)
+        gained = rotor.gain * np.cumsum(current_a[seen]) * period_s(t_s)
+        met = way * float(np.median(turns[seen] - gained))
+        shorted, opened = (
+            float(_after(turns[[before]], np.array([rest_s]), constant_s, rotor, braked=braked)[0])
+            for braked in (True, False)
+        )
+        began = float(turns[before])
+        if met - shorted > _APART * began and constant_s >= _SLOW_PERIODS * period_s(t_s):
+            told.append(False)
+        elif opened - shorted > _APART * began and abs(met - shorted) < _NEAR * began:
+            told.append(True)
+    if len(told) < _LEAST_RESTS:
+        return None
+    share = float(np.mean(told))
+    return True if share >= _MOSTLY else False if share <= 1 - _MOSTLY else None
