@@ -37,7 +37,7 @@ LEAST_SAMPLES = 50
 
 _WINDOW_S, _LONGEST_WINDOWS = 0.06, 3.0
 _ROUNDS, _OUTLYING = 6, 3.0
-_FED = 0.02
+_FED, _CARRIES = 0.02, 0.02
 _SELDOM, _BEYOND_NOISE = 0.005, 0.05
 _LAGS_S = (0.0, 0.01, 0.02, 0.04, 0.06)
 """Controllers smooth speed over some hundredths of a second, currents less (common practice, no source)."""
@@ -64,13 +64,16 @@ class DriveInputs:
 
 @dataclass(frozen=True, eq=False)
 class DriveSide:
-    """One drive motor on a common clock, all (n,): signs are those of its command."""
+    """One drive motor on a common clock, all (n,): signs are those of its command.
+
+    It is `blind` where nothing tells its speed: by back-EMF, while it carries no current and no duty.
+    """
 
     speed: FloatArray
     current_a: FloatArray
     command: FloatArray
     free_rad_s: float
-    current_by_model: bool = False
+    blind: BoolArray
 
 
 def drive_inputs(log: Log, motor: Motor, trace: MotorTrace) -> DriveInputs:
@@ -89,13 +92,18 @@ def drive_inputs(log: Log, motor: Motor, trace: MotorTrace) -> DriveInputs:
     )
 
 
-def drive_side(t_s: FloatArray, logged: DriveInputs, lag_s: float = 0.0) -> DriveSide:
+def drive_side(
+    t_s: FloatArray, logged: DriveInputs, lag_s: float = 0.0, *, coasts: bool = False
+) -> DriveSide:
     """One motor at each instant; speed (rad/s) and current (A) with signs, as logged or by its model.
 
     The speed is taken to be logged late by a filter of this time constant, or without it the current; what
-    it is compared with then goes through the same filter.
+    it is compared with then goes through the same filter. Without duty a controller brakes its motor, or lets
+    it coast: then there is no current, whatever the model says.
     """
     model, speed = logged.model, logged.speed
+    idle = np.abs(logged.command) < _FED
+    blind = np.zeros(len(speed), dtype=bool)
     fed_v, current_a = logged.fed_v, logged.current_a
     if logged.from_channel and model is not None:
         drop_v = fed_v - model.k_v_s_per_rad * speed
@@ -106,14 +114,16 @@ def drive_side(t_s: FloatArray, logged: DriveInputs, lag_s: float = 0.0) -> Driv
         fed_v = _late(logged.t_s, fed_v, lag_s)
         if logged.from_channel:
             current_a = (fed_v - model.k_v_s_per_rad * speed) / model.resistance_ohm
+            current_a = np.where(idle & coasts, 0.0, current_a)
         else:
+            blind = idle & (np.abs(logged.current_a) < _CARRIES * _top(logged.current_a))
             speed = (fed_v - current_a * model.resistance_ohm) / model.k_v_s_per_rad
     return DriveSide(
         speed=np.interp(t_s, logged.t_s, speed),
         current_a=np.interp(t_s, logged.t_s, current_a),
         command=np.interp(t_s, logged.t_s, logged.command),
         free_rad_s=logged.free_rad_s or _top(speed),
-        current_by_model=logged.from_channel and model is not None and not logged.winding,
+        blind=np.interp(t_s, logged.t_s, blind) > 0,
     )
 
 
@@ -144,8 +154,8 @@ class Balance:
     """What of each side's speed its motor does not explain, as a share of its free speed; all (sides, n).
 
     Only the changes of `unexplained` say something: a hit leaves a step, wheels that slip and grip again an
-    excursion. `unseen` is how much speed the current's change from one reading to the next could have made
-    or not, by when in between it came.
+    excursion. It stands still where a side is blind. `unseen` is how much speed the current's change from one
+    reading to the next could have made or not, by when in between it came, and friction that turns its sign.
     """
 
     unexplained: FloatArray
@@ -155,11 +165,16 @@ class Balance:
 def drive_sides(t_s: FloatArray, logged: Sequence[DriveInputs]) -> list[DriveSide]:
     """The sides of the drive on one clock: motors that always turn alike are one, its current their mean.
 
-    The lag of the logged speed, or current, is the one that leaves least of the first side unexplained.
+    The lag of the logged speed, or current, is the one that leaves least of the first side unexplained; so
+    is whether motors without duty brake or coast, where only the model tells the current.
     """
     tried = [_joined([drive_side(t_s, one, lag_s) for one in logged]) for lag_s in _LAGS_S]
     left = [_left_over(t_s, sides) for sides in tried]
-    return tried[int(np.argmin(left))]
+    best = int(np.argmin(left))
+    if all(one.winding or not one.from_channel for one in logged):
+        return tried[best]
+    coasting = _joined([drive_side(t_s, one, _LAGS_S[best], coasts=True) for one in logged])
+    return coasting if _left_over(t_s, coasting) < left[best] else tried[best]
 
 
 def _joined(motors: Sequence[DriveSide]) -> list[DriveSide]:
@@ -181,6 +196,7 @@ def _as_one(motors: Sequence[DriveSide]) -> DriveSide:
         motors[0],
         speed=np.mean([motor.speed for motor in motors], axis=0),
         current_a=np.mean([motor.current_a for motor in motors], axis=0),
+        blind=np.any([motor.blind for motor in motors], axis=0),
     )
 
 
@@ -195,9 +211,16 @@ def balance(t_s: FloatArray, sides: Sequence[DriveSide]) -> Balance:
     for number, side in enumerate(sides):
         left, per_as = _unexplained(t_s, side, _beside(sides, number))
         jumps_a, apart_s = np.diff(side.current_a, append=side.current_a[-1]), np.diff(t_s, append=t_s[-1])
-        unexplained.append(left / side.free_rad_s)
+        unexplained.append(_held_while(side.blind, left) / side.free_rad_s)
         unseen.append(np.abs(per_as * jumps_a * apart_s) / side.free_rad_s)
     return Balance(np.stack(unexplained), np.stack(unseen))
+
+
+def _held_while(blind: BoolArray, x: FloatArray) -> FloatArray:
+    """A quantity without its changes into, within and out of what is blind, shape (n,)."""
+    changes = np.diff(x, prepend=x[:1])
+    changes[blind | np.concatenate(([False], blind[:-1]))] = 0.0
+    return np.cumsum(changes)
 
 
 def _beside(sides: Sequence[DriveSide], number: int) -> DriveSide:
@@ -274,12 +297,11 @@ def _unexplained(t_s: FloatArray, side: DriveSide, beside: DriveSide) -> tuple[F
 
     J·Δω = k·∫I dt − friction·sign(ω)·Δt − drag·∫ω dt − scrub·∫(ω − ω beside) dt, and a part that follows the
     current at once (tyres creep). Tyres that turn on the spot scrub however slowly: ∫sign(ω − ω beside) dt;
-    a robot easier to turn than to drive lets each side feel the other's current. A current that only the
-    model tells is there while the command is zero where the controller brakes, and not where the motor runs
-    on: the log decides. The coefficients come from least squares over a short window, outliers left out in
-    turn.
+    a robot easier to turn than to drive lets each side feel the other's current. The coefficients come from
+    least squares over a short window, outliers left out in turn.
     """
     before, whole = window_starts(t_s)
+    whole = whole & ~side.blind & ~side.blind[before]
     creeps = _CREEPS * side.free_rad_s
     rates: tuple[FloatArray, ...] = (
         side.current_a,
@@ -289,8 +311,6 @@ def _unexplained(t_s: FloatArray, side: DriveSide, beside: DriveSide) -> tuple[F
         np.tanh((side.speed - beside.speed) / (2 * creeps)),
         beside.current_a,
     )
-    if side.current_by_model:
-        rates += (np.where(np.abs(side.command) < _FED, side.current_a, 0.0),)
     explaining = np.column_stack([*(_running_integral(t_s, rate) for rate in rates), side.current_a])
     factors = _factors(explaining - explaining[before], side.speed - side.speed[before], whole)
     return side.speed - explaining @ factors, float(factors[0])

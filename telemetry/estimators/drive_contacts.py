@@ -22,6 +22,7 @@ from telemetry.estimators.drive_balance import (
     drive_sides,
     window_starts,
 )
+from telemetry.estimators.drive_hits import USUAL_WIDTH_S, Driven, is_hit, within
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
@@ -31,7 +32,7 @@ __all__ = ["find_drive_contacts", "telling_motors"]
 
 _SELDOM_S = 0.055
 """Read more seldom than that, a hit is over within a reading or two, as a start is."""
-_TICK_S, _USUAL_WIDTH_S = 0.01, 0.06
+_TICK_S = 0.01
 _BEFORE_S, _AFTER_S, _STEADY = 0.35, 0.1, 0.2
 _LEAST_SHARE = 0.016
 """A jolt counts from this share of the drive's free speed: 0.07 m/s of 4.5 m/s (our choice)."""
@@ -43,12 +44,7 @@ _UNSEEN_SHARE = 0.2
 """A trapezium is off by up to a quarter of what a kink between two readings could have made."""
 _OFTEN, _TIMES_OFTEN = 0.9, 1.5
 _MERGE_S, _SWAYS_S, _SWAYING, _ONSET_SHARE = 0.5, 1.0, 0.5, 0.3
-_LONGEST_S = 0.2
-"""Bumpers meet for about a tenth of a second (common practice, no source); a seldom read one looks longer."""
 _HEAVY, _GRIPS_AFTER_S = 0.65, 0.15
-_QUIET_S, _SETTLED_S = (0.3, 0.2), (0.3, 0.4)
-_STAYS, _STAYS_HEAVY = 0.5, 0.8
-"""How much of the greatest change must be left when all is over; more where wheels may have slipped."""
 
 
 def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> tuple[Contact, ...]:
@@ -73,8 +69,14 @@ def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]
         jolt / (_threshold(t_s, jolt, steady, _LEAST_SHARE) + unseen),
         twist / (_threshold(t_s, twist, steady, _LEAST_TWIST_SHARE) + unseen),
     )
-    jolts = _jolts(t_s, strength)
-    hits = [one for one in jolts if _is_hit(t_s, balanced.unexplained, heavy, one)]
+    driven = Driven(
+        t_s=t_s,
+        unexplained=balanced.unexplained,
+        current_a=np.stack([side.current_a for side in sides]),
+        steady=steady,
+        heavy=heavy,
+    )
+    hits = [one for one in _jolts(t_s, strength) if is_hit(driven, one)]
     return _merged(t_s, jolt, _without_usual(t_s, jolt, steady, hits))
 
 
@@ -121,7 +123,7 @@ def _brief(t_s: FloatArray, x: FloatArray) -> FloatArray:
 def _threshold(t_s: FloatArray, jolt: FloatArray, steady: BoolArray, least_share: float) -> float:
     """The jolt that counts: more than is usual in this log while the commands are steady."""
     usual = float(np.quantile(jolt[steady], _USUAL_QUANTILE)) if steady.any() else 0.0
-    return max(least_share * balance_width_s(t_s) / _USUAL_WIDTH_S, _USUAL_STEADY * usual)
+    return max(least_share * balance_width_s(t_s) / USUAL_WIDTH_S, _USUAL_STEADY * usual)
 
 
 def _unseen(t_s: FloatArray, unseen: FloatArray) -> FloatArray:
@@ -173,7 +175,7 @@ def _is_rebound(t_s: FloatArray, jolt: FloatArray, hit: Contact, before: Contact
 
 
 def _peak(t_s: FloatArray, jolt: FloatArray, hit: Contact) -> float:
-    return float(jolt[_within(t_s, hit.t_s, hit.t_s + hit.duration_s)].max())
+    return float(jolt[within(t_s, hit.t_s, hit.t_s + hit.duration_s)].max())
 
 
 def _contact(t_s: FloatArray, jolt: FloatArray, start: int, stop: int) -> Contact:
@@ -186,15 +188,6 @@ def _contact(t_s: FloatArray, jolt: FloatArray, start: int, stop: int) -> Contac
     return Contact(float(t_s[onset]), None, float(t_s[over] - t_s[onset]), "drive current")
 
 
-def _is_hit(t_s: FloatArray, unexplained: FloatArray, heavy: BoolArray, jolt: Contact) -> bool:
-    """Whether it was as brief as a hit, and left the robot faster or slower than before."""
-    over_s = jolt.t_s + jolt.duration_s
-    if jolt.duration_s > _LONGEST_S + 1e-9:
-        return False
-    slipped = heavy[_within(t_s, jolt.t_s, over_s)].any()
-    return _stays(t_s, unexplained, jolt.t_s, over_s) >= (_STAYS_HEAVY if slipped else _STAYS)
-
-
 def _without_usual(
     t_s: FloatArray, jolt: FloatArray, steady: BoolArray, hits: Sequence[Contact]
 ) -> list[Contact]:
@@ -205,7 +198,7 @@ def _without_usual(
     first, last = runs(~steady)
     if not len(first):
         return list(hits)
-    inside = [_within(t_s, hit.t_s, hit.t_s + hit.duration_s) for hit in hits]
+    inside = [within(t_s, hit.t_s, hit.t_s + hit.duration_s) for hit in hits]
     peaks = np.array([_peak(t_s, jolt, hit) for hit in hits])
     places = np.array([part.start + int(np.argmax(jolt[part])) for part in inside], dtype=np.intp)
     start = np.searchsorted(first, places, side="right") - 1
@@ -218,20 +211,3 @@ def _without_usual(
         for hit, at_start, peak in zip(hits, starting, peaks, strict=True)
         if not at_start or peak > _TIMES_OFTEN * usual
     ]
-
-
-def _stays(t_s: FloatArray, unexplained: FloatArray, start_s: float, over_s: float) -> float:
-    """How much of the greatest change around a jolt is left when all has settled, 0 to 1."""
-    before = _within(t_s, start_s - _QUIET_S[0], start_s - _QUIET_S[1])
-    after = _within(t_s, over_s + _SETTLED_S[0], over_s + _SETTLED_S[1])
-    around = _within(t_s, start_s - _QUIET_S[0], over_s + _SETTLED_S[1])
-    step = np.median(unexplained[:, after], axis=1) - np.median(unexplained[:, before], axis=1)
-    most = np.ptp(unexplained[:, around], axis=1)
-    return float(np.linalg.norm(step) / max(float(np.linalg.norm(most)), 1e-12))
-
-
-def _within(t_s: FloatArray, start_s: float, end_s: float) -> slice:
-    """The readings of an interval, at least one."""
-    first, last = np.searchsorted(t_s, (start_s, end_s)).tolist()
-    first = min(first, len(t_s) - 1)
-    return slice(first, max(min(last, len(t_s) - 1), first) + 1)
