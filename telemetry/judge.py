@@ -257,8 +257,8 @@ def _without_accelerometer(known: Analysis) -> str:
     if not telling_motors(known.part, known.robot, known.motors):
         return (
             "No accelerometer is logged, and hits cannot be told from the drive motors either: that takes "
-            "their command and current with their speed (or a current with its sign) at least 18 times a "
-            "second."
+            "their command and current with their speed (or, with their data sheet, the winding current "
+            "alone) at least 18 times a second."
         )
     return (
         "No accelerometer is logged: hits are told from the drive motors' current and speed, which shows "

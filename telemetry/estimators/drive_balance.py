@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.estimators.current_signs import likeliest_signs
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.records.motors import MotorTrace
@@ -66,7 +67,8 @@ class DriveInputs:
 class DriveSide:
     """One drive motor on a common clock, all (n,): signs are those of its command.
 
-    It is `blind` where nothing tells its speed: by back-EMF, while it carries no current and no duty.
+    It is `blind` where nothing tells its speed: by back-EMF, while it carries no current and no duty. By
+    `unsure` such a speed is off (rad/s) where voltage and current are read half a reading apart.
     """
 
     speed: FloatArray
@@ -74,20 +76,21 @@ class DriveSide:
     command: FloatArray
     free_rad_s: float
     blind: BoolArray
+    unsure: FloatArray
 
 
 def drive_inputs(log: Log, motor: Motor, trace: MotorTrace) -> DriveInputs:
     """What is logged of one motor, with signs."""
-    command = np.nan_to_num(trace.command)
+    command, model = np.nan_to_num(trace.command), MotorModel.from_motor(motor)
     return DriveInputs(
         t_s=trace.t_s,
         command=command,
         fed_v=command * trace.voltage_v,
-        current_a=trace.current_a * _sign(log, motor.current, trace, command),
+        current_a=trace.current_a * _current_sign(log, motor, trace, model),
         speed=np.abs(np.nan_to_num(trace.speed_rad_s)) * _sign(log, motor.speed, trace, command),
         from_channel=trace.speed_source == "channel",
         winding=motor.current_side == "winding",
-        model=MotorModel.from_motor(motor),
+        model=model,
         free_rad_s=motor.free_speed_rpm * RAD_S_PER_RPM if motor.free_speed_rpm else None,
     )
 
@@ -103,7 +106,7 @@ def drive_side(
     """
     model, speed = logged.model, logged.speed
     idle = np.abs(logged.command) < _FED
-    blind = np.zeros(len(speed), dtype=bool)
+    blind, unsure = np.zeros(len(speed), dtype=bool), np.zeros(len(speed))
     fed_v, current_a = logged.fed_v, logged.current_a
     if logged.from_channel and model is not None:
         drop_v = fed_v - model.k_v_s_per_rad * speed
@@ -118,12 +121,14 @@ def drive_side(
         else:
             blind = idle & (np.abs(logged.current_a) < _CARRIES * _top(logged.current_a))
             speed = (fed_v - current_a * model.resistance_ohm) / model.k_v_s_per_rad
+            unsure = 0.5 * np.abs(np.gradient(fed_v)) / model.k_v_s_per_rad
     return DriveSide(
         speed=np.interp(t_s, logged.t_s, speed),
         current_a=np.interp(t_s, logged.t_s, current_a),
         command=np.interp(t_s, logged.t_s, logged.command),
         free_rad_s=logged.free_rad_s or _top(speed),
         blind=np.interp(t_s, logged.t_s, blind) > 0,
+        unsure=np.interp(t_s, logged.t_s, unsure),
     )
 
 
@@ -137,16 +142,15 @@ def _late(t_s: FloatArray, x: FloatArray, lag_s: float) -> FloatArray:
     return np.interp(t_s, fine_s, np.convolve(padded, kernel / kernel.sum(), mode="valid"))
 
 
-def can_be_balanced(log: Log, motor: Motor, trace: MotorTrace) -> bool:
-    """Whether speed and current are known with their signs.
+def can_be_balanced(motor: Motor, trace: MotorTrace) -> bool:
+    """Whether command, current and speed are known well enough.
 
-    By back-EMF the speed of a motor that brakes needs a winding current with a sign of its own.
+    Back-EMF tells the speed from a winding current, with signs or without; from a supply-side one it tells
+    too little at low duty, where drives brake.
     """
     if trace.speed_source == "none" or not np.isfinite(trace.command).any():
         return False
-    channel = log.channels.get(motor.current) if motor.current else None
-    signed = channel is not None and _has_signs(channel.values)
-    return trace.speed_source == "channel" or (signed and motor.current_side == "winding")
+    return trace.speed_source == "channel" or motor.current_side == "winding"
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,8 +158,8 @@ class Balance:
     """What of each side's speed its motor does not explain, as a share of its free speed; all (sides, n).
 
     Only the changes of `unexplained` say something: a hit leaves a step, wheels that slip and grip again an
-    excursion. It stands still where a side is blind. `unseen` is how much speed the current's change from one
-    reading to the next could have made or not, by when in between it came, and friction that turns its sign.
+    excursion. It stands still where a side is blind. `unseen` is how much speed the change of current or
+    voltage from one reading to the next could have made or not, by when in between it came.
     """
 
     unexplained: FloatArray
@@ -212,7 +216,7 @@ def balance(t_s: FloatArray, sides: Sequence[DriveSide]) -> Balance:
         left, per_as = _unexplained(t_s, side, _beside(sides, number))
         jumps_a, apart_s = np.diff(side.current_a, append=side.current_a[-1]), np.diff(t_s, append=t_s[-1])
         unexplained.append(_held_while(side.blind, left) / side.free_rad_s)
-        unseen.append(np.abs(per_as * jumps_a * apart_s) / side.free_rad_s)
+        unseen.append((np.abs(per_as * jumps_a * apart_s) + side.unsure) / side.free_rad_s)
     return Balance(np.stack(unexplained), np.stack(unseen))
 
 
@@ -269,6 +273,16 @@ def _way(command: FloatArray) -> FloatArray:
     """The sign of the command, held on while there is none, shape (n,)."""
     last = np.maximum.accumulate(np.where(np.abs(command) >= _FED, np.arange(len(command)), -1))
     return np.where(last >= 0, np.sign(command[np.maximum(last, 0)]), 1.0)
+
+
+def _current_sign(log: Log, motor: Motor, trace: MotorTrace, model: MotorModel | None) -> FloatArray:
+    """The sign of the winding current, shape (n,): as logged, or by how the speed would follow from it."""
+    command = np.nan_to_num(trace.command)
+    channel = log.channels.get(motor.current) if motor.current else None
+    told = channel is not None and _has_signs(channel.values)
+    if told or trace.speed_source == "channel" or model is None:
+        return _sign(log, motor.current, trace, command)
+    return likeliest_signs(command * trace.voltage_v, trace.current_a * model.resistance_ohm)
 
 
 def _sign(log: Log, name: str | None, trace: MotorTrace, command: FloatArray) -> FloatArray:

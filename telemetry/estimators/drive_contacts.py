@@ -51,7 +51,7 @@ def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]
     """Contacts in the order of time, `source` drive current, `peak_g` None.
 
     Empty where no drive motor is named, or the current, the command and a speed (logged, or from back-EMF
-    and a signed current) of none are known, and where it is read fewer than 18 times a second. Not found:
+    and a winding current) of none are known, and where it is read fewer than 18 times a second. Not found:
     hits from the side that leave the wheels' speed alone, and most hits while the wheels slip.
     """
     names = telling_motors(log, robot, motors)
@@ -88,7 +88,7 @@ def telling_motors(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> 
         if name in motors
         and len(motors[name].t_s) >= LEAST_SAMPLES
         and 0 < period_s(motors[name].t_s) <= _SELDOM_S
-        and can_be_balanced(log, robot.motors[name], motors[name])
+        and can_be_balanced(robot.motors[name], motors[name])
     ]
 
 

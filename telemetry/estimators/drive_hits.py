@@ -1,4 +1,4 @@
-"""Whether a jolt that a drive's motors do not explain is a hit, or wheels that slip, or a turn on the spot."""
+"""Whether a jolt that a drive's motors do not explain is a hit, or wheels that slip, or a turn."""
 
 from __future__ import annotations
 

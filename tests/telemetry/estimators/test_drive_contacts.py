@@ -179,16 +179,28 @@ def test_signs_are_believed_of_a_robot_that_brakes_for_long() -> None:
     assert [hit.t_s for hit in _contacts(log, robot)] == pytest.approx([14.0, 47.0], abs=0.1)
 
 
-def test_without_a_speed_a_current_without_sign_tells_nothing() -> None:
-    """While the motors brake, back-EMF then comes out wrong. Noise around zero is no sign."""
+def test_without_a_speed_a_current_without_sign_serves() -> None:
+    """Which way it flows follows from the speed, which cannot jump: this robot brakes against its duty."""
     played = _play(_pushes((14.0, 47.0), 0.08, 3.0), inertia=8e-3)
     log = _written(played, 50.0, speed=False, unsigned=True)
-    assert _contacts(log, _robot(speed=False)) == ()
-    noisy = [
-        numbers(name, (channel.values - 0.4 * ("_a" in name)).tolist(), channel.t_s.tolist())
-        for name, channel in log.channels.items()
-    ]
-    assert _contacts(log_of(*noisy), _robot(speed=False)) == ()
+    assert [hit.t_s for hit in _contacts(log, _robot(speed=False))] == pytest.approx([14.0, 47.0], abs=0.1)
+
+
+def test_without_a_speed_a_supply_side_current_tells_nothing(hit: Torque) -> None:
+    robot = _robot(speed=False)
+    motors = {
+        name: motor.model_copy(update={"current_side": "supply"}) for name, motor in robot.motors.items()
+    }
+    assert _contacts(_log(hit, speed=False), robot.model_copy(update={"motors": motors})) == ()
+
+
+@pytest.mark.parametrize("unsigned", [False, True])
+def test_a_motor_that_coasts_is_not_seen_to_stop(unsigned: bool) -> None:
+    """Without duty and current, back-EMF tells no speed: none falls to nought there, none leaps up after."""
+    t_s, duty, current, turning = _play(_pushes((), 0.0, 0.0))
+    rests = ((t_s > 8.0) & (t_s < 8.4)) | ((t_s > 23.0) & (t_s < 23.4))
+    played = t_s, np.where(rests, 0.0, duty), np.where(rests, 0.0, current), turning
+    assert _contacts(_written(played, 50.0, speed=False, unsigned=unsigned), _robot(speed=False)) == ()
 
 
 @pytest.mark.parametrize("hits_s", [(), HITS[:2]])
