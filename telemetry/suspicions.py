@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from telemetry.analysis import Analysis
 from telemetry.estimators.bursts import shows_a_pass
-from telemetry.estimators.piece_evidence import lead_flickers_s
+from telemetry.estimators.loose_leads import lead_signs
 
 __all__ = ["suspected_dropouts"]
 
@@ -18,42 +20,49 @@ _Spans = list[tuple[float, float]]
 
 
 def suspected_dropouts(known: Analysis, beam: str) -> int:
-    """How often a beam flickered as a loose lead does, with nothing to gainsay it, and no finding tells it.
+    """How often a beam seems to have been out besides what findings tell, with nothing to gainsay it.
 
-    Counted are stretches in which the story of the pieces takes it for out after a flicker, and flickers
-    apart from those. What is mostly chatter is left out; that a silence begins so is what a loose lead does.
+    Its lead breaks and makes: two signs of that within some seconds are one outage. Outages that a finding
+    tells are left out, but one finding may span several, between which the beam came back.
     None where readings are so far apart that a pass looks like a flicker.
     """
     judged = beam in known.beams and beam in known.honest_dwell_s
     if not judged or known.pieces is None or known.guesses or not shows_a_pass(known.beams, beam):
         return 0
-    out, chatter = _told(known, beam, "dropout"), _told(known, beam, "chatter")
-    silent = [
-        (stretch.start_s, stretch.end_s)
-        for stretch in known.pieces.beam_health.get(beam, ())
-        if stretch.flickered
-        and not _met(stretch.start_s, stretch.end_s, out)
-        and _shared_s(stretch.start_s, stretch.end_s, chatter) < (stretch.end_s - stretch.start_s) / 2
-    ]
-    told = chatter + [(start_s, end_s + _NEAR_S) for start_s, end_s in out + silent]
-    flickers_s = _flickers_s(known, beam)
-    alone_s = [t_s for t_s in flickers_s if not _met(t_s - _NEAR_S, t_s + _NEAR_S, told)]
-    return len(silent) + int(len(alone_s) > 0) + int((np.diff(alone_s) > _ONE_OUTAGE_S).sum())
+    outages = _outages(known, beam)
+    told = _told(known, beam)
+    by_finding = sum(_met(one, outages) for one in told)
+    return max(len(outages) - by_finding, 0)
 
 
-def _flickers_s(known: Analysis, beam: str) -> list[float]:
-    honest_s = known.honest_dwell_s[beam]
-    hits_s = np.array([contact.t_s for contact in known.contacts])
-    flickers_s = lead_flickers_s(known.beams[beam], known.bursts.get(beam, ()), honest_s, hits_s)
-    return [float(t_s) for t_s in flickers_s]
+def _outages(known: Analysis, beam: str) -> _Spans:
+    """The outages that the signs of a lead make, from the first sign to the last, in order.
+
+    A sign opens one or closes that which another opened within some seconds. One that leaves the beam at
+    another level than it reads unplugged has closed one, whether its opening was seen or not.
+    """
+    unplugged, signal = known.robot.beams[beam].unplugged, known.beams[beam]
+    found: _Spans = []
+    opened_s = -math.inf
+    for start_s, end_s in lead_signs(known, beam).tolist():
+        on = bool(signal.on[int(np.searchsorted(signal.t_s, end_s, side="right")) - 1])
+        back = unplugged is not None and on != (unplugged == "broken")
+        if start_s - opened_s <= _ONE_OUTAGE_S:
+            found[-1] = found[-1][0], end_s
+            opened_s = -math.inf
+        else:
+            found.append((start_s, end_s))
+            opened_s = -math.inf if back else start_s
+    return found
 
 
-def _told(known: Analysis, beam: str, kind: str) -> _Spans:
-    """What findings of a kind tell of the beam or its harness already."""
+def _told(known: Analysis, beam: str) -> _Spans:
+    """The dropouts of the beam or its harness that findings tell."""
     return [
         (finding.start_s, finding.end_s)
         for finding in known.findings
-        if finding.kind == kind and (finding.subject == beam or beam in _lost(finding.evidence.get("lost")))
+        if finding.kind == "dropout"
+        and (finding.subject == beam or beam in _lost(finding.evidence.get("lost")))
     ]
 
 
@@ -61,9 +70,5 @@ def _lost(devices: object) -> list[object]:
     return list(devices) if isinstance(devices, list | tuple | dict) else []
 
 
-def _met(start_s: float, end_s: float, spans: _Spans) -> bool:
-    return any(start_s < until_s and from_s < end_s for from_s, until_s in spans)
-
-
-def _shared_s(start_s: float, end_s: float, spans: _Spans) -> float:
-    return sum(max(0.0, min(end_s, until_s) - max(start_s, from_s)) for from_s, until_s in spans)
+def _met(one: tuple[float, float], spans: _Spans) -> bool:
+    return any(one[0] - _NEAR_S < until_s and from_s < one[1] + _NEAR_S for from_s, until_s in spans)

@@ -13,8 +13,9 @@ from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.contacts import contact_before
+from telemetry.estimators.loose_leads import lead_signs
 from telemetry.finding import Finding, Severity
-from telemetry.log import BoolArray
+from telemetry.log import BoolArray, FloatArray
 from telemetry.records.pieces import BeamHealth
 from telemetry.records.sensors import Burst, Switching
 from telemetry.wording import HANDS_IN, counted, match_clock, when
@@ -37,13 +38,17 @@ _READ = {"stuck_clear": "clear", "stuck_broken": "broken"}
 
 @dataclass(frozen=True)
 class _Dropout:
-    """A stretch of bad health worth telling, with its onset and the contact just before, if any."""
+    """A stretch of bad health worth telling, with its onset and the contact just before, if any.
+
+    `parted_and_met`: its lead shows signs of breaking as it began, and of making as it ended.
+    """
 
     stretch: BeamHealth
     onset_s: float
     contact: Contact | None
     open_at_end: bool
     hardly_resolved: bool
+    parted_and_met: bool = False
 
     @property
     def confidence(self) -> float:
@@ -111,7 +116,18 @@ def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
     onset_s = _onset_s(known.beams[subject], stretch, known.honest_dwell_s.get(subject, 0.0))
     contact = contact_before(known.contacts, onset_s)
     open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
-    return _Dropout(stretch, onset_s, contact, open_at_end, not shows_a_pass(known.beams, subject))
+    resolved = shows_a_pass(known.beams, subject)
+    parted_and_met = resolved and _parted_and_met(lead_signs(known, subject), onset_s, stretch)
+    return _Dropout(stretch, onset_s, contact, open_at_end, not resolved, parted_and_met)
+
+
+def _parted_and_met(signs_s: FloatArray, onset_s: float, stretch: BeamHealth) -> bool:
+    """Whether one sign of the lead meets the onset and a later one the end."""
+    begins_s, ends_s = signs_s.T
+    began = (begins_s <= stretch.start_s + _TICK_S) & (ends_s >= onset_s - _TICK_S)
+    near = begins_s <= stretch.end_s + _FLICKER_WITHIN_S
+    over = near & (ends_s >= stretch.end_s - _FLICKER_WITHIN_S)
+    return bool(began.any() and (over & (np.cumsum(began) > 0) & ~began).any())
 
 
 def _switched_again(beam: Switching, stretch: BeamHealth, until_s: float = math.inf) -> bool:
@@ -154,14 +170,15 @@ def _flicker_before(
 
 
 def _worth_telling(dropout: _Dropout) -> bool:
-    """The story gainsays the beam, or it flickered just after a contact, as a loose lead does.
+    """The story gainsays it, or it flickered as a loose lead does: just after a contact, or at both ends.
 
     At a rate that hardly shows a pass one contradiction may be a pass that no reading fell into.
     """
     contradictions = len(dropout.stretch.contradictions_s)
     if dropout.hardly_resolved:
         return contradictions > 1
-    return contradictions > 0 or (dropout.stretch.flickered and dropout.contact is not None)
+    loose = dropout.contact is not None or dropout.parted_and_met
+    return contradictions > 0 or (dropout.stretch.flickered and loose)
 
 
 def _is_chatter(dropout: _Dropout, bursts: Sequence[Burst]) -> bool:

@@ -81,7 +81,8 @@ def _clock(changes_s: FloatArray, running: BoolArray, t_s: FloatArray) -> FloatA
 def _signs(trace: MotorTrace) -> FloatArray:
     """Sign of the command while the belt moves, held on for a moment as it runs out; 0 where it is jammed.
 
-    Where no command is logged, `EITHER_WAY` while it is driven.
+    Where no command is logged, `EITHER_WAY` while it is driven. A belt may have begun to run at any time
+    since the reading before the first that shows it.
     """
     known = np.isfinite(trace.command)
     command = np.where(known, np.sign(np.nan_to_num(trace.command)), EITHER_WAY)
@@ -91,7 +92,9 @@ def _signs(trace: MotorTrace) -> FloatArray:
     last = np.maximum.accumulate(np.where(moving, np.arange(len(command)), -1))
     seen = np.maximum(last, 0)
     recent = (last >= 0) & (trace.t_s - trace.t_s[seen] <= _COASTING_S)
-    return np.where(recent, command[seen], 0.0)
+    sign = np.where(recent, command[seen], 0.0)
+    sign[:-1] = np.where(sign[:-1] == 0, sign[1:], sign[:-1])
+    return sign
 
 
 def _telling(trace: MotorTrace, moves_s: FloatArray) -> float:

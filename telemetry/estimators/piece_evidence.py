@@ -19,7 +19,10 @@ from telemetry.records.sensors import Burst, Switching
 from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells, steps
 
-__all__ = ["SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "capacity_of", "gather_evidence", "lead_flickers_s"]
+__all__ = [
+    "SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "capacity_of", "gather_evidence",
+    "may_carry_pieces",
+]  # fmt: skip
 
 UNKNOWN, UNREAD = 2, 3
 _GAP_MOVES = 40
@@ -84,7 +87,7 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
     clean = {name: _clean(beam, bursts[name], known.honest_dwell_s[name]) for name, beam in beams.items()}
     dips_s = launcher_dips(robot, motors)
     launcher = launcher_running(robot, motors)
-    belt = belt_direction(_may_carry_pieces(robot, motors), clean, dips_s)
+    belt = belt_direction(may_carry_pieces(robot, motors), clean, dips_s)
     ways = learn_ways(list(clean.values()), belt, launcher, dips_s)
     tails_s = _tails(clean[names[-1]], dips_s, ways.tail_s, most=capacity_of(robot))
     changes_s = [*(beam.t_s for beam in clean.values()), tails_s[:, 1]]
@@ -95,7 +98,7 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
     level[:, -1], edge[:, -1] = _without_tails(level[:, -1], edge[:, -1], t_s, tails_s)
     hits_s = np.array([contact.t_s for contact in known.contacts])
     flickers_s = [
-        lead_flickers_s(beam, bursts[name], known.honest_dwell_s[name], hits_s)
+        _lead_flickers_s(beam, bursts[name], known.honest_dwell_s[name], hits_s)
         for name, beam in beams.items()
     ]
     evidence = Evidence(
@@ -120,7 +123,7 @@ def capacity_of(robot: Robot) -> int:
     return robot.robot.capacity or max(_USUAL_CAPACITY, robot.robot.preload)
 
 
-def _may_carry_pieces(robot: Robot, motors: Mapping[str, MotorTrace]) -> Mapping[str, MotorTrace]:
+def may_carry_pieces(robot: Robot, motors: Mapping[str, MotorTrace]) -> Mapping[str, MotorTrace]:
     """The motors without those that the robot file gives another task: launcher, drive, arms with limits."""
     busy = {limit.motor for limit in robot.limits.values()}
     busy |= {robot.launcher.motor} if robot.launcher else set()
@@ -272,7 +275,7 @@ def _shortly_after(t_s: FloatArray, events_s: FloatArray, within_s: float) -> Bo
     return np.asarray(np.nan_to_num(since, nan=np.inf) <= within_s)
 
 
-def lead_flickers_s(
+def _lead_flickers_s(
     beam: Switching, bursts: tuple[Burst, ...], honest_s: float, hits_s: FloatArray
 ) -> FloatArray:
     """Ends of groups of a few dwells too short to be honest: a lead that makes or breaks, (k,).

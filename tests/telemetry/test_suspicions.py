@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,8 +15,7 @@ from telemetry.suspicions import suspected_dropouts
 from tests.telemetry.building import analysis_of, passing, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\n')
-PASSES = [(10.0, 11.0), (20.0, 21.0), (50.0, 51.0), (60.0, 61.0)]
-OUT = BeamHealth(22.0, 30.0, "stuck_clear", 0.8, flickered=True)
+PASSES = passing([2.0, 5.0, 10.0, 15.0, 20.0, 23.0, 50.0, 55.0, 60.0, 64.0, 80.0, 85.0], 0.5)
 
 
 def _flicker(at_s: float) -> list[tuple[float, float]]:
@@ -37,53 +37,62 @@ def _finding(kind: str, start_s: float, end_s: float, subject: str = "entry", **
     )  # fmt: skip
 
 
-def test_silence_after_a_flicker_is_suspected_and_silence_alone_is_not() -> None:
-    assert suspected_dropouts(_known(OUT), "entry") == 1
+def test_a_flicker_is_suspected_and_a_silence_alone_is_not() -> None:
+    assert suspected_dropouts(_known(flickers_s=(30.0,)), "entry") == 1
     assert suspected_dropouts(_known(BeamHealth(22.0, 30.0, "stuck_clear", 0.8)), "entry") == 0
     assert suspected_dropouts(_known(), "entry") == 0
 
 
-def test_flickers_within_twelve_seconds_are_one_outage() -> None:
-    assert suspected_dropouts(_known(flickers_s=(30.0,)), "entry") == 1
-    assert suspected_dropouts(_known(flickers_s=(30.0, 41.0)), "entry") == 1
-    assert suspected_dropouts(_known(flickers_s=(30.0, 43.0)), "entry") == 2
+def test_two_flickers_within_twelve_seconds_are_one_outage_and_a_third_opens_another() -> None:
+    assert suspected_dropouts(_known(flickers_s=(30.0, 41.9)), "entry") == 1
+    assert suspected_dropouts(_known(flickers_s=(30.0, 42.1)), "entry") == 2
+    assert suspected_dropouts(_known(flickers_s=(30.0, 35.0, 40.0)), "entry") == 2
+    assert suspected_dropouts(_known(flickers_s=(30.0, 35.0, 40.0, 45.0)), "entry") == 2
 
 
-def test_a_flicker_beside_a_silence_is_not_counted_again() -> None:
-    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 30.5)), "entry") == 1
-    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 32.5)), "entry") == 1
-    assert suspected_dropouts(_known(OUT, flickers_s=(22.0, 33.5)), "entry") == 2
+def test_a_flicker_that_leaves_the_beam_broken_closes_an_outage_where_it_reads_clear_unplugged() -> None:
+    """Each time its blinks end in a long stay: the beam is back, so the next flicker opens another."""
+    on = [
+        (at + shift, at + until)
+        for at in (28.0, 35.0)
+        for shift, until in ((0.0, 0.02), (0.05, 0.07), (0.1, 2.0))
+    ]
+    beams = {"entry": switching(sorted(PASSES + on), 100.0)}
+    plugged = replace(
+        _known(beams=beams), robot=robot_of('[beams.entry]\nsignal = "b"\nunplugged = "clear"\n')
+    )
+    assert suspected_dropouts(plugged, "entry") == 2
+    assert suspected_dropouts(_known(beams=beams), "entry") == 1
 
 
 @pytest.mark.parametrize(
     "told",
     [
-        _finding("dropout", 21.5, 30.5),
-        _finding("chatter", 22.0, 30.0),
-        _finding("dropout", 21.5, 30.5, subject="tower loom", lost=["middle", "entry"]),
+        _finding("dropout", 28.5, 35.5),
+        _finding("dropout", 28.5, 35.5, subject="tower loom", lost=["middle", "entry"]),
     ],
 )
 def test_what_a_finding_tells_is_not_suspected_besides(told: Finding) -> None:
-    assert suspected_dropouts(_known(OUT, flickers_s=(30.2,), findings=(told,)), "entry") == 0
+    assert suspected_dropouts(_known(flickers_s=(29.0, 35.0), findings=(told,)), "entry") == 0
+    assert suspected_dropouts(_known(flickers_s=(29.0, 35.0, 70.0), findings=(told,)), "entry") == 1
 
 
-def test_a_silence_that_begins_with_a_burst_of_chatter_is_suspected_all_the_same() -> None:
-    burst = _finding("chatter", 21.5, 25.9)
-    assert suspected_dropouts(_known(OUT, flickers_s=(25.0,), findings=(burst,)), "entry") == 1
-    assert suspected_dropouts(_known(OUT, findings=(_finding("chatter", 21.5, 26.1),)), "entry") == 0
+def test_a_finding_that_spans_two_outages_leaves_one_to_suspect() -> None:
+    told = _finding("dropout", 24.9, 48.0)
+    assert suspected_dropouts(_known(flickers_s=(25.0, 30.0, 40.0, 47.0), findings=(told,)), "entry") == 1
 
 
 def test_what_is_told_of_another_beam_changes_nothing() -> None:
-    other = _finding("dropout", 21.5, 30.5, subject="gate")
-    loom = _finding("dropout", 21.5, 30.5, subject="tower loom", lost=["middle"])
-    assert suspected_dropouts(_known(OUT, findings=(other, loom)), "entry") == 1
+    other = _finding("dropout", 28.5, 35.5, subject="gate")
+    loom = _finding("dropout", 28.5, 35.5, subject="tower loom", lost=["middle"])
+    assert suspected_dropouts(_known(flickers_s=(29.0, 35.0), findings=(other, loom)), "entry") == 1
 
 
 @pytest.mark.parametrize(
     "part", [{"pieces": None}, {"guesses": (Guess("beams.entry.signal", "b", "its name"),)}, {"beams": {}}]
 )
 def test_where_dropouts_cannot_be_judged_none_is_suspected(part: dict[str, Any]) -> None:
-    assert suspected_dropouts(_known(OUT, **part), "entry") == 0
+    assert suspected_dropouts(_known(flickers_s=(30.0,), **part), "entry") == 0
 
 
 @pytest.mark.parametrize(("period_s", "suspected"), [(0.05, 1), (0.1, 0)])
@@ -94,7 +103,7 @@ def test_where_readings_hardly_show_a_pass_a_flicker_is_none(period_s: float, su
 
 
 def test_what_is_kept_of_a_match_keeps_suspicions_apart_from_findings() -> None:
-    known = _known(OUT, findings=(_finding("dropout", 70.0, 80.0, contact_t_s=69.8),))
+    known = _known(flickers_s=(30.0,), findings=(_finding("dropout", 70.0, 80.0, contact_t_s=69.8),))
     told = facts_of(known).told("dropout", "entry")
     assert told is not None
     assert (told.count, told.after_hits, told.suspected) == (1, 1, 1)

@@ -150,3 +150,29 @@ def test_a_beam_that_flickers_into_silence_is_out_since_the_flicker(flickers: in
 def test_what_cannot_be_judged_says_why(parts: dict[str, Any], reason: str) -> None:
     judgement = DROPOUT.judge(_known(OUT, **parts), "entry")
     assert judgement == NotEvaluated(reason)
+
+
+LOOSE = BeamHealth(22.0, 30.0, "stuck_clear", 0.95, flickered=True)
+
+
+def _blinking_at(*at_s: float) -> dict[str, Any]:
+    """The lively beam with two blinks at each instant, far shorter than its passes."""
+    blinks = [(at + shift, at + shift + 0.02) for at in at_s for shift in (0.0, 0.05)]
+    passes = [(at, at + 0.4) for at in (5.0, 10.0, 15.0, 20.0, 50.0, 60.0, 70.0)]
+    return {"entry": switching(sorted([*passes, *blinks]), 100.0)}
+
+
+def test_a_silence_between_two_flickers_is_a_finding_though_nothing_gainsays_it() -> None:
+    (found,) = _found(_known(LOOSE, beams=_blinking_at(21.9, 29.9)))
+    assert (found.confidence, found.evidence["contradictions"]) == (0.85, 0)
+    assert "after flickering as a loose lead does" in found.text
+
+
+@pytest.mark.parametrize("at_s", [(21.9,), (29.9,), (), (21.9, 31.0)])
+def test_a_silence_with_a_flicker_at_one_end_alone_is_none(at_s: tuple[float, ...]) -> None:
+    assert _found(_known(LOOSE, beams=_blinking_at(*at_s))) == []
+
+
+def test_blinks_at_both_ends_are_none_where_the_story_saw_no_flicker() -> None:
+    never = BeamHealth(22.0, 30.0, "stuck_clear", 0.95)
+    assert _found(_known(never, beams=_blinking_at(21.9, 29.9))) == []

@@ -108,3 +108,10 @@ def test_clocks_of_the_belt_run_with_the_launcher_at_rest_or_up() -> None:
     at_rest, up = running_clocks(belt, launcher, np.array([1.0, 3.0, 5.0, 7.0, 8.5, 10.0]))
     assert at_rest.tolist() == [0, 1, 2, 2, 2, 3]
     assert up.tolist() == [0, 0, 1, 2, 2.5, 3]
+
+
+def test_a_belt_may_have_begun_to_run_since_the_reading_before() -> None:
+    belt = belt_direction(_motors(), {"entry": switching(passing(PASSES_S), 60.0)}, NONE_S)
+    assert belt is not None
+    began_s = belt[0][belt[1] == 1]
+    assert began_s[0] == pytest.approx(PASSES_S[0] - 0.4 - 0.02)

@@ -1,0 +1,112 @@
+"""When the lead of a beam makes or breaks: moments at which it reads what no piece could have done.
+
+A loose lead flickers as it parts and as it meets again, and whatever stands there then, a beam changes though
+nothing has moved. Neither is proof by itself.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.analysis import Analysis
+from telemetry.estimators.belt import belt_direction
+from telemetry.estimators.bursts import usual_pass_s, without_bursts
+from telemetry.estimators.piece_evidence import SHAKEN_S, may_carry_pieces
+from telemetry.log import BoolArray, FloatArray
+from telemetry.records.sensors import Burst, Switching
+from telemetry.signals import at_instants, dwells
+
+__all__ = ["lead_signs"]
+
+_SHARE_OF_PASS, _MOST_SHORT_S = 0.4, 0.1
+_WITHIN_S, _LEAST, _MOST = 0.6, 2, 6
+_CHATTERS, _MOST_EDGES = 2, 12
+_REGULAR, _UNUSUAL = 1 / 3, 0.05
+"""What moves pieces without the belt does so for a third of a beam's changes and more; where the other beams
+change at rest in a twentieth of theirs, that the belt rests says nothing of a change (both our choice)."""
+
+
+def lead_signs(known: Analysis, beam: str) -> FloatArray:
+    """From when until when a lead seems to make or break, (k, 2), in order and apart from each other.
+
+    Two to six dwells that are too short for any piece, close together, or one just after a hit; and changes
+    while the belt stands still. None of a beam that chatters again and again, nor within a long burst.
+    """
+    signal, bursts = known.beams[beam], known.bursts.get(beam, ())
+    long_ones = [burst for burst in bursts if burst.edges > _MOST_EDGES]
+    if len(long_ones) >= _CHATTERS:
+        return np.empty((0, 2))
+    short = _too_short(signal, bursts, known.honest_dwell_s.get(beam, 0.0))
+    lasting_s = dwells(signal.t_s, signal.end_s)
+    still_s = _changes_at_rest(known, beam)
+    signs = np.column_stack((signal.t_s, signal.t_s + lasting_s))[short]
+    marks_s = np.concatenate((signs, np.column_stack((still_s, still_s))))
+    marks_s = marks_s[np.argsort(marks_s[:, 0], kind="stable")]
+    grouped = _grouped(marks_s, _hits_s(known))
+    apart = [not any(a < one.end_s and one.start_s < b for one in long_ones) for a, b in grouped.tolist()]
+    found: FloatArray = grouped[np.asarray(apart, dtype=bool)]
+    return found
+
+
+def _hits_s(known: Analysis) -> FloatArray:
+    return np.array([contact.t_s for contact in known.contacts])
+
+
+def _too_short(signal: Switching, bursts: tuple[Burst, ...], honest_s: float) -> BoolArray:
+    """The dwells that no piece makes, (n,): broken for far less than this beam's usual pass, and as briefly
+    clear beside such a one. Two pieces that touch leave a short clear moment between whole passes.
+    """
+    usual_s = usual_pass_s([without_bursts(signal, bursts, honest_s)])
+    lasting_s = dwells(signal.t_s, signal.end_s)
+    if usual_s is None or len(lasting_s) < 3:
+        return np.zeros(len(lasting_s), dtype=bool)
+    brief = lasting_s < min(_SHARE_OF_PASS * usual_s, _MOST_SHORT_S)
+    brief[[0, -1]] = False
+    broken = brief & signal.on
+    beside = np.zeros(len(brief), dtype=bool)
+    beside[1:-1] = broken[:-2] | broken[2:]
+    return np.asarray(broken | (brief & beside))
+
+
+def _changes_at_rest(known: Analysis, beam: str) -> FloatArray:
+    """When the beam changed though the belt stood still and no hit shook the robot, (k,)."""
+    releases_s = np.array(known.pieces.releases_s if known.pieces else ())
+    belt = belt_direction(may_carry_pieces(known.robot, known.motors), known.beams, releases_s)
+    if belt is None:
+        return np.empty(0)
+    resting = {name: _at_rest(known, signal, belt) for name, signal in known.beams.items()}
+    share = {name: _moments(at_s) / max(_moments(known.beams[name].t_s), 1) for name, at_s in resting.items()}
+    others = sorted(of for name, of in share.items() if name != beam)
+    usual = others[(len(others) - 1) // 2] if others else 0.0
+    if share[beam] >= _REGULAR or usual > _UNUSUAL:
+        return np.empty(0)
+    return resting[beam]
+
+
+def _moments(at_s: FloatArray) -> int:
+    """How many changes there are, those close together counted once."""
+    return int((np.diff(at_s, prepend=-np.inf) > _WITHIN_S).sum())
+
+
+def _at_rest(known: Analysis, signal: Switching, belt: tuple[FloatArray, FloatArray]) -> FloatArray:
+    at_s, hits_s = signal.t_s[1:], _hits_s(known)
+    since_hit_s = np.nan_to_num(at_s - at_instants(hits_s, hits_s, at_s), nan=np.inf)
+    inside = (at_s >= known.match.start_s) & (at_s <= known.match.end_s)
+    return np.asarray(at_s[inside & (at_instants(*belt, at_s) == 0) & (since_hit_s > SHAKEN_S)])
+
+
+def _grouped(marks_s: FloatArray, hits_s: FloatArray) -> FloatArray:
+    """Marks close together as one, (k, 2), where there are enough of them and not too many.
+
+    A change at rest, which takes no time, is enough by itself; so is a short dwell just after a hit.
+    """
+    if not len(marks_s):
+        return marks_s
+    first = np.flatnonzero(np.concatenate(([True], marks_s[1:, 0] - marks_s[:-1, 1] > _WITHIN_S)))
+    last = np.append(first[1:], len(marks_s)) - 1
+    number = last - first + 1
+    still = np.maximum.reduceat(marks_s[:, 0] == marks_s[:, 1], first)
+    groups = np.column_stack((marks_s[first, 0], marks_s[last, 1]))
+    since_hit_s = np.nan_to_num(groups[:, 0] - at_instants(hits_s, hits_s, groups[:, 0]), nan=np.inf)
+    least = np.where(still | (since_hit_s <= SHAKEN_S), 1, _LEAST)
+    return np.asarray(groups[(number >= least) & (number <= 2 * _MOST)])
