@@ -7,8 +7,11 @@ speed, by the same time constant, and friction alone does not.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from telemetry.estimators.rotors import changes, inertia_by_work
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.signals import period_s, runs
@@ -19,9 +22,10 @@ _NO_DUTY, _DRIVEN = 0.05, 0.2
 _LEAST_STOPS = 3
 _WAITS_S = 2.0
 _MOSTLY = 0.5
+_STEADY, _STEADY_S = 0.05, 0.1
 _FALLEN, _RISEN = 0.37, 0.63
 """After one time constant an exponential has fallen to 37 %, or risen to 63 % of where it leads."""
-_AS_FAST = 1.6
+_AS_FAST, _APART = 1.6, 1.4
 _FAST, _AT_REST = 0.2, 0.1
 """Of the highest speed: what counts as turning; of the speed reached: as resting before."""
 
@@ -40,12 +44,65 @@ def with_brakes(
 
     Only for a motor that brakes then; otherwise as it was. `speed_rad_s` is the shaft's without sign.
     """
-    quiet = np.abs(np.nan_to_num(command)) <= _NO_DUTY
-    if not brakes_at_rest(t_s, command, speed_rad_s):
+    duty = np.abs(np.nan_to_num(command))
+    quiet = duty <= _NO_DUTY
+    turns = np.abs(np.nan_to_num(speed_rad_s))
+    ohm = float(np.median(resistance_ohm))
+    shaft = _shaft(t_s, current_a, duty, turns, ohm, model.k_v_s_per_rad)
+    if not brakes_at_rest(t_s, command, speed_rad_s) or (shaft and not _slows_so(t_s, duty, turns, shaft)):
         return current_a
-    pushed_v = np.abs(np.nan_to_num(command)) * voltage_v
-    braked_a = np.abs(model.k_v_s_per_rad * np.abs(np.nan_to_num(speed_rad_s)) - pushed_v) / resistance_ohm
+    braked_a = np.abs(model.k_v_s_per_rad * turns - duty * voltage_v) / resistance_ohm
     return np.where(quiet, np.maximum(braked_a, current_a), current_a)
+
+
+@dataclass(frozen=True)
+class _Shaft:
+    """kg·m² and the amperes of a steady load, with the winding's ohm and k."""
+
+    inertia: float
+    load_a: float
+    ohm: float
+    k_v_s_per_rad: float
+
+    def shorted_s(self, turns: float) -> float:
+        """How long a shorted winding and its load together take to bring it to 37 % of a speed."""
+        constant_s = self.inertia * self.ohm / self.k_v_s_per_rad**2
+        floor = self.load_a * self.ohm / self.k_v_s_per_rad
+        return constant_s * float(np.log((turns + floor) / (_FALLEN * turns + floor)))
+
+    def opened_s(self, turns: float) -> float:
+        """How long its load alone takes to bring it to 37 % of a speed."""
+        return (1 - _FALLEN) * turns * self.inertia / (self.k_v_s_per_rad * self.load_a)
+
+
+def _shaft(
+    t_s: FloatArray,
+    current_a: FloatArray,
+    duty: FloatArray,
+    turns: FloatArray,
+    ohm: float,
+    k_v_s_per_rad: float,
+) -> _Shaft | None:
+    """Its inertia by the work of its starts, its load by the current of steady drives; None without them."""
+    steady = (duty >= _DRIVEN) & (np.abs(changes(t_s, turns)[0]) * _STEADY_S < _STEADY * turns)
+    load_a = float(np.median(current_a[steady])) if steady.any() else 0.0
+    gaining_nm = k_v_s_per_rad * np.maximum(current_a - load_a, 0.0)
+    inertia = inertia_by_work(t_s, gaining_nm, turns, duty > _NO_DUTY)
+    told = load_a > 0 and np.isfinite(inertia)
+    return _Shaft(inertia, load_a, ohm, k_v_s_per_rad) if told else None
+
+
+def _slows_so(t_s: FloatArray, duty: FloatArray, turns: FloatArray, shaft: _Shaft) -> bool:
+    """Whether its stops last as long as a shorted winding makes them, rather than as its load alone does.
+
+    True where the two would hardly differ, or where no stop tells.
+    """
+    falls = [fall_s for fall_s, _watched_s in _falls_s(t_s, duty, turns) if np.isfinite(fall_s)]
+    fastest = float(np.percentile(turns[duty >= _DRIVEN], 75))
+    shorted_s, opened_s = shaft.shorted_s(fastest), shaft.opened_s(fastest)
+    if not falls or opened_s < _APART * shorted_s:
+        return True
+    return bool(np.median(falls) < np.sqrt(opened_s * (shorted_s + period_s(t_s))))
 
 
 def brakes_at_rest(t_s: FloatArray, command: FloatArray, speed_rad_s: FloatArray) -> bool:

@@ -7,15 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.log import BoolArray, FloatArray
-from telemetry.signals import period_s
+from telemetry.signals import period_s, runs
 
-__all__ = ["Rotor", "changes", "fit_rotor", "means"]
+__all__ = ["Rotor", "changes", "fit_rotor", "inertia_by_work", "means", "run_down"]
 
 _LEAST_SAMPLES = 20
 _OVER_S = 0.08
 """Speed changes are looked at over so long, or from one sample to the next."""
 _ROUNDS = 3
 _HUBER = 1.345
+_AT_REST, _RISEN = 0.3, 0.8
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,37 @@ def fit_rotor(current_a: FloatArray, change: FloatArray, drives: BoolArray) -> R
         scale = max(1.4826 * float(np.median(residual)), 1e-6)
         weight = np.minimum(1.0, _HUBER * scale / np.maximum(residual, 1e-12))
     return Rotor(gain, load_a, scale)
+
+
+def inertia_by_work(t_s: FloatArray, torque_nm: FloatArray, turns: FloatArray, fed: BoolArray) -> float:
+    """kg·m² at the shaft, by the work of a torque in starts: ω²·J / 2; infinite without one.
+
+    The median over drives that began at rest. What friction took of the torque makes it too great.
+    """
+    power_w = torque_nm * np.maximum(turns, 0.0)
+    work_j = np.concatenate(([0.0], np.cumsum((power_w[1:] + power_w[:-1]) / 2 * np.diff(t_s))))
+    found = []
+    for start, end in zip(*(edge.tolist() for edge in runs(fed)), strict=True):
+        reached = float(turns[start:end].max())
+        if reached <= 0 or turns[start] > _AT_REST * reached:
+            continue
+        at = start + int(np.argmax(turns[start:end] >= _RISEN * reached))
+        found.append(2 * float(work_j[at] - work_j[max(start - 1, 0)]) / float(turns[at]) ** 2)
+    return float(np.median(found)) if found and np.median(found) > 0 else np.inf
+
+
+def run_down(
+    began: FloatArray, since_s: FloatArray, constant_s: float, rotor: Rotor, *, braked: bool
+) -> FloatArray:
+    """A speed without sign so long after its duty ended, shape (n,), never below 0.
+
+    Shorted ω' = −(ω + ω_load) / τ, with the rotor's own time constant τ; open ω' = −gain·I_load.
+    """
+    load = rotor.gain * max(rotor.load_a, 0.0)
+    if not braked:
+        return np.asarray(np.maximum(began - load * since_s, 0.0))
+    floor = load * constant_s
+    return np.asarray(np.maximum((began + floor) * np.exp(-since_s / constant_s) - floor, 0.0))
 
 
 def changes(t_s: FloatArray, values: FloatArray) -> FloatArray:

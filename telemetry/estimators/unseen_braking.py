@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.estimators.rotors import Rotor, changes, fit_rotor, means
+from telemetry.estimators.rotors import Rotor, changes, fit_rotor, inertia_by_work, means, run_down
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import period_s, runs
 
@@ -20,7 +20,6 @@ __all__ = ["UnseenBraking", "unseen_braking"]
 _NO_DUTY, _DRIVEN = 0.05, 0.2
 _MOVES, _TURNS = 0.05, 0.1
 _APART, _NEAR = 0.3, 0.15
-_RISEN = 0.8
 _LEAST_RESTS, _MOSTLY = 2, 0.75
 _SLOW_PERIODS = 2.0
 """A motor that comes to speed within two readings may be met on its way up."""
@@ -58,7 +57,7 @@ def unseen_braking(
     if rotor is None:
         return None
     ohm = float(np.median(resistance_ohm))
-    inertia = _most_inertia(t_s, k_v_s_per_rad * np.where(motoring > 0, current_a, 0.0), turns, fed)
+    inertia = inertia_by_work(t_s, k_v_s_per_rad * np.where(motoring > 0, current_a, 0.0), turns, fed)
     constant_s = ohm / k_v_s_per_rad * min(1 / rotor.gain, inertia / k_v_s_per_rad)
     still = _runs_down(t_s, np.where(fed, turns, 0.0), fed, constant_s, rotor, braked=True)
     braked_a = k_v_s_per_rad * still / resistance_ohm
@@ -67,23 +66,6 @@ def unseen_braking(
         most_a=np.where(fed, current_a, np.maximum(current_a, braked_a)),
         brakes=_brakes(t_s, duty, turns, rests, constant_s, rotor, current_a, fastest),
     )
-
-
-def _most_inertia(t_s: FloatArray, torque_nm: FloatArray, turns: FloatArray, fed: BoolArray) -> float:
-    """kg·m² at the shaft, by the work that starts took: ω²·J / 2 is what of it went into motion, or less.
-
-    The median over drives that began at rest; infinite without one.
-    """
-    power_w = torque_nm * np.maximum(turns, 0.0)
-    work_j = np.concatenate(([0.0], np.cumsum((power_w[1:] + power_w[:-1]) / 2 * np.diff(t_s))))
-    found = []
-    for start, end in zip(*(edge.tolist() for edge in runs(fed)), strict=True):
-        reached = float(turns[start:end].max())
-        if reached <= 0 or turns[start] > _APART * reached:
-            continue
-        at = start + int(np.argmax(turns[start:end] >= _RISEN * reached))
-        found.append(2 * float(work_j[at] - work_j[max(start - 1, 0)]) / float(turns[at]) ** 2)
-    return float(np.median(found)) if found and np.median(found) > 0 else np.inf
 
 
 def _runs_down(
@@ -97,18 +79,7 @@ def _runs_down(
     ended_s = t_s[np.maximum(last, 0)] + period_s(t_s) / 2
     since_s = np.where(last >= 0, np.maximum(t_s - ended_s, 0.0), np.inf)
     began = np.where(last >= 0, np.abs(turns[np.maximum(last, 0)]), 0.0)
-    return _after(began, since_s, constant_s, rotor, braked=braked)
-
-
-def _after(
-    began: FloatArray, since_s: FloatArray, constant_s: float, rotor: Rotor, *, braked: bool
-) -> FloatArray:
-    """A speed so long after: ω' = −(ω + ω_load) / τ shorted, ω' = −gain·I_load open; never below 0."""
-    load = rotor.gain * max(rotor.load_a, 0.0)
-    if not braked:
-        return np.asarray(np.maximum(began - load * since_s, 0.0))
-    floor = load * constant_s
-    return np.asarray(np.maximum((began + floor) * np.exp(-since_s / constant_s) - floor, 0.0))
+    return run_down(began, since_s, constant_s, rotor, braked=braked)
 
 
 def _rests(t_s: FloatArray, fed: BoolArray) -> list[tuple[int, int]]:
@@ -139,7 +110,7 @@ def _brakes(
         gained = rotor.gain * np.cumsum(current_a[seen]) * period_s(t_s)
         met = way * float(np.median(turns[seen] - gained))
         shorted, opened = (
-            float(_after(turns[[before]], np.array([rest_s]), constant_s, rotor, braked=braked)[0])
+            float(run_down(turns[[before]], np.array([rest_s]), constant_s, rotor, braked=braked)[0])
             for braked in (True, False)
         )
         began = float(turns[before])

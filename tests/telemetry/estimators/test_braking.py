@@ -14,6 +14,7 @@ from telemetry.records.motors import MotorTrace
 from telemetry.thermal import thermal_level
 from tests.telemetry.bench import BUS_V, STEP_S, Bench, draw_motors, run
 from tests.telemetry.building import robot_of
+from tests.telemetry.estimators.test_unseen_duty import BATTERY_V, OHM, driven
 from tests.telemetry.logs import log_of, numbers
 
 MOTORS = 8
@@ -123,3 +124,16 @@ def test_without_speed_the_heat_is_told_as_a_range_that_holds_the_truth() -> Non
             most = float(notes[0].split(" and ")[1].split(":")[0])
             assert most >= 0.95 * _true_peak(number, coasts=False)
     assert said >= 2
+
+
+@pytest.mark.parametrize("brakes", [True, False])
+def test_a_load_that_stops_a_coasting_motor_as_fast_as_it_starts_is_no_brake(brakes: bool) -> None:
+    duty = np.tile(np.repeat([0.8, 0.0], 100), 8)
+    t_s, _, winding_a, speed = driven(duty, brakes=brakes, step_s=0.01, friction_nm=1.0)
+    drawn_a = np.where(duty > 0, winding_a, 0.0)
+    told = with_brakes(
+        t_s, drawn_a, duty, speed, voltage_v=np.full(len(t_s), BATTERY_V),
+        resistance_ohm=np.full(len(t_s), OHM), model=MotorModel(BATTERY_V, 5730, 0.0, BATTERY_V / OHM),
+    )  # fmt: skip
+    assert brakes_at_rest(t_s, duty, speed)
+    assert (told is drawn_a) == (not brakes)

@@ -11,7 +11,7 @@ OHM, K, BATTERY_V = 0.06, 0.02, 12.0
 INERTIA, FRICTION_NM = 0.002, 0.05
 
 
-def driven(duty, *, brakes, step_s=0.02):
+def driven(duty, *, brakes, step_s=0.02, friction_nm=FRICTION_NM):
     """Supply current, winding current and speed of one motor under a duty at 1 kHz, read every `step_s`."""
     fine = np.repeat(duty, round(step_s * 1000))
     speed, rows = 0.0, []
@@ -19,7 +19,7 @@ def driven(duty, *, brakes, step_s=0.02):
         shorted = share != 0.0 or brakes
         current = (share * BATTERY_V - K * speed) / OHM if shorted else 0.0
         rows.append((share * current, current, speed))
-        moved = speed + (K * current - np.sign(speed) * FRICTION_NM) / INERTIA * 0.001
+        moved = speed + (K * current - np.sign(speed) * friction_nm) / INERTIA * 0.001
         speed = 0.0 if speed * moved < 0 and share == 0.0 else moved
     supply_a, winding_a, speed_rad_s = np.array(rows[:: round(step_s * 1000)]).T
     return np.arange(len(duty)) * step_s, supply_a, winding_a, speed_rad_s
