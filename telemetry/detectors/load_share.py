@@ -86,7 +86,12 @@ def _uneven(shared: LoadShare, place: int) -> _Uneven | None:
         ("fighting", _dragged(shared, place)),
     ):
         pieces = _lasting(flagged, _LEAST_PIECES[cause], _MOSTLY[cause])
-        if pieces is not None and not (cause == "bad joint" and _only_shifted(shared, place, pieces)):
+        excused = (
+            cause == "bad joint"
+            and pieces is not None
+            and (_only_shifted(shared, place, pieces) or _slower_asks(shared, place, pieces))
+        )
+        if pieces is not None and not excused:
             return _Uneven(shared.motors[place], cause, pieces, float(np.median(ratio[pieces])))
     return None
 
@@ -108,8 +113,20 @@ def _dragged(shared: LoadShare, place: int) -> BoolArray:
     slope = shared.slope(place, dragged) if dragged.any() else None
     if slope is None and dragged.any():
         slope = shared.slope(place, np.ones(len(dragged), dtype=bool))
-    plain = shared.coupled and slope is not None and slope > _LEAST_SLOPE
+    plain = (shared.coupled or shared.one_command) and slope is not None and slope > _LEAST_SLOPE
     return dragged if plain else np.zeros(len(dragged), dtype=bool)
+
+
+def _slower_asks(shared: LoadShare, place: int, pieces: BoolArray) -> bool:
+    """Whether its own speed asks no more of it than it bears, beside the others, as in a turn of the drive.
+
+    Told of motors on different shafts whose speeds are logged.
+    """
+    if shared.coupled or shared.one_command or not np.isfinite(shared.own[:, pieces]).all():
+        return False
+    met = shared.borne[:, pieces].mean(axis=1) / np.maximum(shared.own[:, pieces].mean(axis=1), 1e-9)
+    others = np.delete(met, place)
+    return bool(met[place] > _WEAK * float(np.median(others)))
 
 
 def _only_shifted(shared: LoadShare, place: int, pieces: BoolArray) -> bool:

@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import BoolArray, FloatArray
-from telemetry.motor_model import RAD_S_PER_RPM
+from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor, Robot
 from telemetry.signals import hold_s
@@ -23,6 +23,8 @@ _MOVING = 0.15
 _SAME_SPEED = {"channel": 0.05, "back-EMF": 0.15}
 _MOSTLY_COUPLED = 0.9
 _LEAST_SPREAD = 0.02
+_ALWAYS_ALIKE = 0.98
+_LEAST_UNLIKE = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +39,8 @@ class LoadShare:
     `volts` is the voltage applied as a share of the nominal one, `opposed` how much of each piece the command
     had the other sign than the first motor's; both (motors, k). `coupled` says whether they are on one shaft.
     `fair` is the load that each motor should bear at the speed at which the others turn, `borne` what it
-    does, with its sign; with their products, means over each piece, shape (motors, k).
+    does, with its sign; with their products, means over each piece, shape (motors, k). `own` is the load that
+    its own logged speed asks of it, NaN without one. `one_command` says whether they are always driven alike.
     """
 
     motors: tuple[str, ...]
@@ -53,6 +56,8 @@ class LoadShare:
     borne: FloatArray
     fair_squared: FloatArray
     borne_squared: FloatArray
+    own: FloatArray
+    one_command: bool
 
     def duty_share(self, place: int) -> FloatArray:
         """A motor's duty over the greatest of the others', shape (k,)."""
@@ -85,7 +90,8 @@ class _Together:
     """The motors of a mechanism on one clock; arrays have shape (motors, n).
 
     `load` is the current as a share of the stall current, `signed` the same, negative where it gives back,
-    `volts` the voltage applied as a share of the nominal one, `way` the sign of the command.
+    `volts` the voltage applied as a share of the nominal one, `way` the sign of the command, `own` the load
+    that its own speed asks of it.
     """
 
     t_s: FloatArray
@@ -94,12 +100,16 @@ class _Together:
     load: FloatArray
     signed: FloatArray
     volts: FloatArray
+    own: FloatArray
 
 
 def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str]) -> LoadShare | None:
     """Compare the motors of one mechanism; None where they were never driven alike under load."""
     t_s = traces[names[0]].t_s
     together = _together(robot, traces, names, t_s)
+    alike = (np.ptp(together.duty, axis=0) <= _LIKE_DUTY) & (np.ptp(together.way, axis=0) == 0)
+    driven = np.stack([_at(t_s, traces[name], traces[name].driven.astype(float)) > 0 for name in names])
+    one_command = float(alike[driven.any(axis=0)].mean()) >= _ALWAYS_ALIKE if driven.any() else False
     alike = np.ptp(together.duty, axis=0) <= _LIKE_DUTY
     coupled = _coupled(robot, traces, names, together)
     if coupled:
@@ -107,7 +117,15 @@ def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[s
     usable = traces[names[0]].driven & alike & (together.load.max(axis=0) >= _LEAST_LOAD)
     step_s = np.minimum(np.diff(t_s, append=t_s[-1:]), hold_s(t_s))
     speeds = np.array([_turns_per_volt(robot.motors[name]) for name in names])
-    return _by_chunk(tuple(names), together, step_s, _fair(together, speeds), usable, coupled=coupled)
+    return _by_chunk(
+        tuple(names),
+        together,
+        step_s,
+        _fair(together, speeds),
+        usable,
+        coupled=coupled,
+        one_command=one_command,
+    )
 
 
 def _together(
@@ -122,7 +140,17 @@ def _together(
     ]
     duty = np.stack([_at(t_s, trace, np.abs(trace.command)) for trace in parts])
     way = np.stack([np.sign(_at(t_s, trace, trace.command)) for trace in parts])
-    return _Together(t_s, duty, way, load, np.where(back, -load, load), np.stack(volts))
+    own = np.stack([_at(t_s, traces[name], _own_load(robot.motors[name], traces[name])) for name in names])
+    return _Together(t_s, duty, way, load, np.where(back, -load, load), np.stack(volts), own)
+
+
+def _own_load(motor: Motor, trace: MotorTrace) -> FloatArray:
+    """Its voltage less its own back-EMF, as a share of the nominal one; NaN where no speed is logged."""
+    model = MotorModel.from_motor(motor)
+    if model is None or trace.speed_source != "channel":
+        return np.full(len(trace.t_s), np.nan)
+    back_emf_v = model.k_v_s_per_rad * trace.speed_rad_s
+    return np.asarray((np.nan_to_num(trace.applied_v) - back_emf_v) / model.nominal_v)
 
 
 def _at(t_s: FloatArray, trace: MotorTrace, values: FloatArray) -> FloatArray:
@@ -149,7 +177,10 @@ def _fair(together: _Together, speeds: FloatArray) -> FloatArray:
 def _coupled(
     robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str], together: _Together
 ) -> bool:
-    """Whether they turn in one proportion wherever they move, as on one shaft, whatever their duties."""
+    """Whether they turn in one proportion wherever they move, as on one shaft, whatever their duties.
+
+    Where their duties differ for long enough it must be so there too: a drive mostly goes straight.
+    """
     sources = {traces[name].speed_source for name in names}
     if any(robot.motors[name].free_speed_rpm is None for name in names) or len(sources) != 1:
         return False
@@ -168,7 +199,9 @@ def _coupled(
         return False
     turns = turns[:, moving] / np.median(turns[:, moving] / turns[:1, moving], axis=1, keepdims=True)
     apart = np.ptp(turns, axis=0) / turns.mean(axis=0)
-    return bool(len(apart)) and float((apart <= _SAME_SPEED[source]).mean()) >= _MOSTLY_COUPLED
+    unlike = np.ptp(together.duty[:, moving], axis=0) > _LIKE_DUTY
+    parts = [apart, apart[unlike]] if np.count_nonzero(unlike) >= _LEAST_UNLIKE else [apart]
+    return all(float((part <= _SAME_SPEED[source]).mean()) >= _MOSTLY_COUPLED for part in parts)
 
 
 def _by_chunk(
@@ -179,6 +212,7 @@ def _by_chunk(
     usable: BoolArray,
     *,
     coupled: bool,
+    one_command: bool,
 ) -> LoadShare | None:
     spent_s = np.cumsum(step_s[usable])
     whole = int(spent_s[-1] / _CHUNK_S) if len(spent_s) else 0
@@ -208,4 +242,6 @@ def _by_chunk(
         borne=mean(together.signed),
         fair_squared=mean(fair**2),
         borne_squared=mean(together.signed**2),
+        own=mean(together.own),
+        one_command=one_command,
     )

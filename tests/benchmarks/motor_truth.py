@@ -238,7 +238,10 @@ def _windows(fault: MotorUnplugged | BreakerCycling) -> list[tuple[float, float]
 
 
 def _loads(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Trouble], list[Trouble]]:
-    """Heat, breaker and chain by their own levels; a fifth below to a quarter above a limit is excused."""
+    """Heat, breaker and chain by their own levels; a fifth below to a quarter above a limit is excused.
+
+    So is a motor that bears less than its partner when its winding would have burnt, and resists the more.
+    """
     trace, name = match.trace, motor.name
     whole = Trouble("", name, 0.0, match.plan.length_s)
     levels = {
@@ -248,10 +251,11 @@ def _loads(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Tr
     if motor.chain is not None:
         levels["chain_risk"] = (_chain(np.abs(trace.current_a[place]).max(), motor), 0.33)
     sure = [replace(whole, kind=kind) for kind, (level, limit) in levels.items() if level >= 1.25 * limit]
+    burnt = [Trouble("load_share", motor.mechanism, 0.0, whole.end_s)] if levels["overheat"][0] > 1.5 else []
     unsure = [
         replace(whole, kind=kind) for kind, (level, limit) in levels.items() if 0.8 < level / limit < 1.25
     ]
-    return sure, unsure
+    return sure, [*unsure, *burnt]
 
 
 def heat_levels(current_a: np.ndarray, motor: MotorSpec) -> np.ndarray:
