@@ -25,7 +25,6 @@ TOLD_WITHIN = 0.03
 """A heat that is known less well is told as a range, not as a number (our choice)."""
 
 _RECENT_S = 30.0
-_COARSE_S = 0.25
 
 
 def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial: float = 0.0) -> FloatArray:
@@ -55,26 +54,12 @@ def heat_is_told(trace: MotorTrace) -> bool:
 def peaks_and_ends(
     t_s: FloatArray, current_a: FloatArray, motor: Motor, starts: Sequence[float]
 ) -> list[tuple[float, float]]:
-    """The highest level and the last, from each of several levels at the start; empty where not told.
-
-    In steps of a quarter second, each with the root mean square of its current: far below any time constant.
-    """
+    """The highest level and the last, from each of several levels at the start; empty where not told."""
     if motor.continuous_current_a is None or motor.heating_time_constant_s is None or not len(t_s):
         return []
-    steps = _coarser(*heating_steps(t_s, current_a))
+    steps = heating_steps(t_s, current_a)
     levels = [_level_at_edges(*steps, motor, start) for start in starts]
     return [(float(level.max()), float(level[-1])) for level in levels]
-
-
-def _coarser(edges_s: FloatArray, held_a: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Steps put together until each lasts a quarter second or more, with the same heat."""
-    length_s = np.diff(edges_s)
-    number = np.floor((edges_s - edges_s[0]) / _COARSE_S)
-    first = np.flatnonzero(np.diff(number[:-1], prepend=-1.0) > 0)
-    heat = np.add.reduceat(np.square(held_a) * length_s, first)
-    lasts_s = np.add.reduceat(length_s, first)
-    mean = np.divide(heat, lasts_s, out=np.zeros(len(heat)), where=lasts_s > 0)
-    return np.append(edges_s[first], edges_s[-1:]), np.sqrt(mean)
 
 
 def _level_at_edges(edges_s: FloatArray, held_a: FloatArray, motor: Motor, initial: float) -> FloatArray:

@@ -9,7 +9,6 @@ from telemetry.estimators.heat import (
     heat_level,
     heating_steps,
     next_match_safe_a,
-    peaks_and_ends,
     time_left_s,
 )
 from telemetry.match import Match
@@ -108,17 +107,3 @@ def test_a_cool_motor_may_bear_more_in_the_next_match() -> None:
     assert cool is not None
     assert warm is not None
     assert cool > warm > 30
-
-
-def test_heat_from_several_starts_is_the_same_in_coarser_steps() -> None:
-    """Uneven readings with a gap, and a stall of a second that ends within a step."""
-    rng = np.random.default_rng(4)
-    t_s = np.cumsum(rng.uniform(0.002, 0.006, 20_000))
-    t_s[9000:] += 7.0
-    current_a = np.abs(rng.normal(20, 15, len(t_s)))
-    current_a[(t_s > 50.1) & (t_s < 51.2)] = 150.0
-    starts = (0.0, 0.5, 1.5)
-    found = peaks_and_ends(t_s, current_a, MOTOR, starts)
-    for start, (peak, end) in zip(starts, found, strict=True):
-        level = heat_level(t_s, current_a, MOTOR, initial=start)
-        assert (peak, end) == (pytest.approx(level.max(), abs=1e-3), pytest.approx(level[-1], abs=1e-3))
