@@ -215,8 +215,7 @@ def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> 
     if moment.dip if evidence.dips_tell else launches or not evidence.ways.kept:
         return np.full(len(space.moves.kind), _RELEASE_AT_DIP)
     seen = _SEEN * evidence.dips_missed if evidence.dips_tell else 0.0
-    onward = _FORWARD[-1] if moment.direction == -1 else 1.0
-    unseen = onward * np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
+    unseen = _FORWARD[moment.direction] * np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
     if launches:
         gripped = evidence.dips_missed * min(moment.step_s / evidence.ways.gripped_s, _SEEN)
         unseen[space.moves.beam < 0] = np.maximum(gripped, _SILENT_PER_S * moment.step_s)
