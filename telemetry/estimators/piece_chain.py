@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.estimators.markov import Chain, IntArray, Step
-from telemetry.estimators.piece_evidence import SHAKEN_S, UNKNOWN, Evidence
+from telemetry.estimators.piece_evidence import GRIPPED, NOT_GRIPPED, SHAKEN_S, UNKNOWN, Evidence
 from telemetry.estimators.stations import Move, StateSpace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import medians_by
@@ -34,6 +34,8 @@ _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
 _BACKWARDS = (Move.BACK, Move.SPIT, Move.FOLLOW_BACK, Move.SPIT_TOUCHING)
+_FALSE_GRIP, _TOUCHING_AT_GRIP = 0.1, 0.02
+"""Weight of a grip without a piece that comes in, and of one that comes touching another."""
 _RELEASE_AT_DIP, _FALSE_DIP, _FALSE_DIP_SHAKEN = 0.6, 0.002, 0.02
 _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S, _RECOVERS_PER_S = 1 / 1500, 1 / 4000, 1 / 30
 _AFTER_CONTACT, _AN_EDGE_S = 150.0, 2.0
@@ -60,13 +62,15 @@ class _Moment:
     shaken: bool
     gap: bool
     launching: bool
+    grip: int
     edge: IntArray
     flicker: BoolArray
     blind: BoolArray
 
     def moving(self) -> bytes:
         """What of it bears on how pieces move."""
-        plain = (self.step_s, self.direction, self.dip, self.dip and self.shaken, self.gap, self.launching)
+        dip = self.dip, self.dip and self.shaken
+        plain = (self.step_s, self.direction, *dip, self.gap, self.launching, self.grip)
         return np.concatenate((plain, self.edge, self.blind)).tobytes()
 
 
@@ -108,15 +112,17 @@ def _moments(evidence: Evidence) -> tuple[list[_Moment], IntArray]:
     direction = np.concatenate((evidence.direction[:1], evidence.direction[:-1]))
     flags = (evidence.dip, evidence.shaken, evidence.gap, evidence.launching)
     by_beam = (evidence.edge, evidence.flicker, evidence.level == UNKNOWN)
-    traits = np.column_stack((length, direction, *flags, *by_beam))
+    traits = np.column_stack((length, direction, *flags, evidence.grip, *by_beam))
     kinds, taken = _different_rows(traits)
     usual_s = medians_by(length, step_s, groups=len(_LENGTHS_S) + 1).tolist()
     moments = []
     for kind in kinds:
         dip, shaken, gap, launching = (bool(flag) for flag in kind[2:6])
-        edge, flicker, blind = np.split(kind[6:], 3)
+        edge, flicker, blind = np.split(kind[7:], 3)
         step = usual_s[kind[0]], int(kind[1])
-        moments.append(_Moment(*step, dip, shaken, gap, launching, edge, flicker > 0, blind > 0))
+        moments.append(
+            _Moment(*step, dip, shaken, gap, launching, int(kind[6]), edge, flicker > 0, blind > 0)
+        )
     return moments, taken
 
 
@@ -156,6 +162,9 @@ def _weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArr
     if moment.dip and evidence.dips_tell:
         fewer = space.aboard[space.sources[0].T] > space.aboard
         weights *= np.where(fewer, 1.0, _FALSE_DIP_SHAKEN if moment.shaken else _FALSE_DIP)[:, :, None]
+    if moment.grip == GRIPPED:
+        more = space.aboard[space.sources[0].T] < space.aboard
+        weights *= np.where(more, 1.0, _FALSE_GRIP)[:, :, None]
     if moment.edge.any():
         explained = np.append(_at_edge(space, moment), (False, False))[space.sources[1].T]
         weights *= np.where(explained, 1.0, _FALSE_EDGE)[:, :, None]
@@ -170,7 +179,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     seen = _seen_weights(space, evidence, moment)
     passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
     past_sick = np.where(_held_back(space, evidence, moment), silent, passing)
-    past_sick[_entries(space)] = _unseen_entry(space) * moment.step_s
+    past_sick[_entries(space)] = _unseen_entry(space, evidence, moment)
     sick = np.array([beam for beam, _level in health_states(space.beams)])[:, None]
     weight = np.where((moves.beam == sick) & (sick != ALIVE), past_sick, seen)
     backwards = np.isin(moves.kind, _BACKWARDS)
@@ -188,14 +197,16 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight = np.where(_at_edge(space, moment), _SEEN, silent)
     slips = moves.kind == Move.PASS
     weight[slips] = np.maximum(silent, _missed(evidence, moment)[moves.beam[slips]])
-    weight[moves.kind == Move.ENTER_PAST] = evidence.ways.missed[0] * _unseen_entry(space) * moment.step_s
+    weight[moves.kind == Move.ENTER_PAST] = evidence.ways.missed[0] * _unseen_entry(space, evidence, moment)
     unseen = (moves.beam >= 0) & moment.blind[moves.beam]
     weight[unseen] = _chattering(space, evidence, moment)[unseen]
-    weight[unseen & _entries(space)] = _unseen_entry(space) * moment.step_s
+    weight[unseen & _entries(space)] = _unseen_entry(space, evidence, moment)
+    weight[moves.kind == Move.ENTER] *= 1 - evidence.grips_found * (moment.grip == NOT_GRIPPED)
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     followed_back = (moves.kind == Move.FOLLOW_BACK) | (moves.kind == Move.SPIT_TOUCHING)
     weight[followed_back] = _FOLLOW if moment.direction == -1 else _FOLLOW_PER_S * moment.step_s
-    weight[moves.kind == Move.ENTER_TOUCHING] = _ENTER_TOUCHING_PER_S * moment.step_s
+    touching = _ENTER_TOUCHING_PER_S * moment.step_s
+    weight[moves.kind == Move.ENTER_TOUCHING] = _TOUCHING_AT_GRIP if moment.grip == GRIPPED else touching
     return np.asarray(weight)
 
 
@@ -204,9 +215,13 @@ def _entries(space: StateSpace) -> BoolArray:
     return np.asarray((space.moves.kind == Move.ENTER) | (space.moves.kind == Move.ENTER_PAST))
 
 
-def _unseen_entry(space: StateSpace) -> float:
-    """How often a piece comes in unseen by each of the moves that there are for it, per second."""
-    return _UNSEEN_ENTRY_PER_S / (2 if (space.moves.kind == Move.ENTER_PAST).any() else 1)
+def _unseen_entry(space: StateSpace, evidence: Evidence, moment: _Moment) -> float:
+    """Weight of a piece that comes in unseen by a beam, by each of the moves that there are for it."""
+    ways_in = 2 if (space.moves.kind == Move.ENTER_PAST).any() else 1
+    if moment.grip == GRIPPED:
+        return _SEEN / ways_in
+    shown = evidence.grips_found if moment.grip == NOT_GRIPPED else 0.0
+    return (1 - shown) * _UNSEEN_ENTRY_PER_S * moment.step_s / ways_in
 
 
 def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
@@ -215,7 +230,9 @@ def _release_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> 
     if moment.dip if evidence.dips_tell else launches or not evidence.ways.kept:
         return np.full(len(space.moves.kind), _RELEASE_AT_DIP)
     seen = _SEEN * evidence.dips_missed if evidence.dips_tell else 0.0
-    unseen = _FORWARD[moment.direction] * np.where(_at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s)
+    unseen = _FORWARD[moment.direction] * np.where(
+        _at_edge(space, moment), seen, _SILENT_PER_S * moment.step_s
+    )
     if launches:
         gripped = evidence.dips_missed * min(moment.step_s / evidence.ways.gripped_s, _SEEN)
         unseen[space.moves.beam < 0] = np.maximum(gripped, _SILENT_PER_S * moment.step_s)

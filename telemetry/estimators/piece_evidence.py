@@ -10,6 +10,7 @@ import numpy as np
 from telemetry.analysis import Analysis
 from telemetry.estimators.belt import belt_direction
 from telemetry.estimators.bursts import usual_pass_s, without_bursts, without_short
+from telemetry.estimators.grips import Grips, find_grips
 from telemetry.estimators.markov import IntArray
 from telemetry.estimators.piece_ways import Ways, learn_ways
 from telemetry.estimators.releases import launcher_dips, launcher_running
@@ -20,11 +21,13 @@ from telemetry.robot import Robot
 from telemetry.signals import at_instants, dwells, steps
 
 __all__ = [
-    "SHAKEN_S", "UNKNOWN", "UNREAD", "Evidence", "capacity_of", "gather_evidence",
-    "may_carry_pieces",
+    "GRIPPED", "NOT_GRIPPED", "NOT_TOLD", "SHAKEN_S", "UNKNOWN", "UNREAD",
+    "Evidence", "capacity_of", "gather_evidence", "may_carry_pieces",
 ]  # fmt: skip
 
 UNKNOWN, UNREAD = 2, 3
+NOT_TOLD, NOT_GRIPPED, GRIPPED = 0, 1, 2
+_GRIP_NEAR_S = 0.3
 _GAP_MOVES = 40
 
 _USUAL_CAPACITY = 3
@@ -55,6 +58,8 @@ class Evidence:
         shaken: (T,): just after a contact.
         flicker: (T, B): a few short dwells end just here, in the signal before it was cleaned.
         launching: (T,): the launcher is up to speed.
+        grip: (T,): 2 the intake gripped a piece just here, 1 it did not and would have shown it, 0 else.
+        grips_found: share of the pieces that come in which its grip shows.
         gap: (T,): nothing was logged since the instant before.
         ways: how pieces go from beam to beam.
         unplugged: for each beam what it reads with its lead off: 0 clear, 1 broken, 2 not known.
@@ -69,6 +74,8 @@ class Evidence:
     shaken: BoolArray
     flicker: BoolArray
     launching: BoolArray
+    grip: IntArray
+    grips_found: float
     gap: BoolArray
     ways: Ways
     unplugged: tuple[int, ...]
@@ -87,11 +94,14 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
     clean = {name: _clean(beam, bursts[name], known.honest_dwell_s[name]) for name, beam in beams.items()}
     dips_s = launcher_dips(robot, motors)
     launcher = launcher_running(robot, motors)
-    belt = belt_direction(may_carry_pieces(robot, motors), clean, dips_s)
+    carriers = may_carry_pieces(robot, motors)
+    belt = belt_direction(carriers, clean, dips_s)
+    grips = find_grips(carriers, clean[names[0]])
+    grips_s = _at_breaks(grips.t_s, clean[names[0]])
     ways = learn_ways(list(clean.values()), belt, launcher, dips_s)
     tails_s = _tails(clean[names[-1]], dips_s, ways.tail_s, most=capacity_of(robot))
     changes_s = [*(beam.t_s for beam in clean.values()), tails_s[:, 1]]
-    t_s = _instants(known.part, changes_s, dips_s, belt, known.gaps_s)
+    t_s = _instants(known.part, [*changes_s, grips_s], dips_s, belt, known.gaps_s)
     level = np.column_stack([_level(beam, bursts[name], t_s) for name, beam in clean.items()])
     edge = _edges(level)
     clears = int((edge[:, -1] < 0).sum())
@@ -111,6 +121,8 @@ def gather_evidence(known: Analysis, names: Sequence[str]) -> Evidence:
         shaken=_shortly_after(t_s, hits_s, SHAKEN_S),
         flicker=np.column_stack([_first_after(t_s, events_s) for events_s in flickers_s]),
         launching=at_instants(*launcher, t_s) > 0,
+        grip=_grip(grips, grips_s, t_s),
+        grips_found=grips.found,
         gap=_first_after(t_s, known.gaps_s[:, 1]),
         ways=ways,
         unplugged=tuple(_LEVELS[robot.beams[name].unplugged] for name in beams),
@@ -135,11 +147,12 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
     """Put instants before those at which several pieces move at once, so that each step is one move.
 
     One for each further beam that changes at the same instant; before these, without a change, one for a
-    piece that slips past a beam unseen, and one a beam where a piece leaves and all behind it move up; and
-    many for a silence of the log.
+    piece that slips past a beam unseen, or that makes room for one that comes in, and one a beam where a
+    piece leaves and all behind it move up; and many for a silence of the log.
     """
     changing = np.maximum(np.abs(evidence.edge).sum(axis=1), 1)
-    quiet = evidence.edge.any(axis=1) + evidence.dip * evidence.level.shape[1]
+    moves = evidence.edge.any(axis=1) | (evidence.grip == GRIPPED)
+    quiet = moves + evidence.dip * evidence.level.shape[1]
     quiet = np.where(evidence.gap, _GAP_MOVES, quiet)
     times = changing + quiet
     row = np.repeat(np.arange(len(times)), times)
@@ -155,6 +168,7 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
         shaken=evidence.shaken[row],
         flicker=evidence.flicker[row] & ~inserted[:, None],
         launching=evidence.launching[row],
+        grip=np.where(inserted & (evidence.grip[row] == GRIPPED), NOT_GRIPPED, evidence.grip[row]),
         gap=evidence.gap[row],
     )
 
@@ -255,6 +269,23 @@ def _without_tails(
         if over < len(t_s):
             edge[over] += edge[over] < 0 or level[over] == 1
     return level, edge
+
+
+def _at_breaks(grips_s: FloatArray, first: Switching) -> FloatArray:
+    """The grips, (k,), each at the break of the first beam that is near it and no other grip is nearer to."""
+    breaks_s = first.t_s[1:][first.on[1:]]
+    if not len(breaks_s) or not len(grips_s):
+        return grips_s
+    apart_s = np.abs(grips_s[:, None] - breaks_s)
+    theirs, of_break = apart_s.argmin(axis=1), apart_s.argmin(axis=0)
+    own = (of_break[theirs] == np.arange(len(grips_s))) & (apart_s.min(axis=1) <= _GRIP_NEAR_S)
+    return np.asarray(np.where(own, breaks_s[theirs], grips_s))
+
+
+def _grip(grips: Grips, grips_s: FloatArray, t_s: FloatArray) -> IntArray:
+    would_show = np.nan_to_num(at_instants(*grips.driven, t_s)) > 0
+    gripped = _first_after(t_s, grips_s)
+    return np.where(gripped, GRIPPED, np.where(would_show, NOT_GRIPPED, NOT_TOLD))
 
 
 def _direction(belt: tuple[FloatArray, FloatArray] | None, t_s: FloatArray) -> IntArray:
