@@ -70,7 +70,9 @@ def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
         turns = [fall for fall in falls[:_FEW_FALLS].tolist() if _turns_back(t, groups, fall)]
         if len(falls) > _FEW_FALLS or not turns:
             return _sorted_in(t, groups, alone)
-        cuts = [fall for fall in turns if not _fill_own_holes(t, groups, fall)]
+        if len(everyone := _turns_at_one_place(t, groups)):
+            turns = [_cut_within(t, groups, everyone, in_batches=len(falls) > 1)]
+        cuts = [turn for turn in turns if not _fill_own_holes(t, groups, turn)]
         return _part_by_part(t, groups, np.array(cuts, dtype=np.intp)) if cuts else sort_rows(t)
     cuts = [] if _in_blocks(groups) else _common_restarts(t, groups, alone)
     if cuts:
@@ -143,6 +145,7 @@ def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> Sort
 
 def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> list[int]:
     """The rows from which on all channels start over, in a file that was written from then to now."""
+    in_batches = int(np.sum(np.diff(t) < 0)) > max(sorting.piece[-1] for sorting in alone.values())
     restarting = [
         (_rows_of(groups, index), np.flatnonzero(np.diff(sorting.piece)) + 1)
         for index, sorting in alone.items()
@@ -155,15 +158,28 @@ def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -
         )
         if most == 1 and len(everyone := _turns_at_one_place(t, groups)):
             turns = everyone
-        last, first = int(turns[:, 0].max()), int(turns[:, 1].min())
-        if last >= first:
+        if turns[:, 0].max() >= turns[:, 1].min():
             return []
-        middle_s = (t[turns[:, 0]].max() + t[turns[:, 1]].min()) / 2
-        cut = last + 1 + int(np.argmax(t[last + 1 : first + 1] < middle_s))
+        cut = _cut_within(t, groups, turns, in_batches=in_batches)
         if not _turns_back(t, groups, cut):
             return []
         cuts.append(cut)
     return cuts
+
+
+def _cut_within(t: FloatArray, groups: Groups, turns: NDArray[np.intp], *, in_batches: bool) -> int:
+    """The row at which a new run begins, of those after the last row before it and up to the first behind.
+
+    Rows of channels that say little may lie between: of the new run they are by their times; in a log that
+    is written in batches, from the channel on that leads the file.
+    """
+    last, first = int(turns[:, 0].max()), int(turns[:, 1].min())
+    leader = _rows_of(groups, int(_channel_of(groups)[0]))
+    leads = leader[(leader > last) & (leader <= first)]
+    if in_batches and len(leads):
+        return int(leads[0])
+    middle_s = (t[turns[:, 0]].max() + t[turns[:, 1]].min()) / 2
+    return last + 1 + int(np.argmax(t[last + 1 : first + 1] < middle_s))
 
 
 def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:

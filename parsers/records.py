@@ -140,7 +140,9 @@ def find_records(
     if breaks is not None and len(breaks):
         line -= np.searchsorted(breaks, start)
     if b'"' in text:
-        return _find_quoted(text, data, start, end, line, _places(data, ord(delimiter)), delimiter, wanted)
+        cut = np.zeros(0, dtype=np.intp) if breaks is None else np.searchsorted(start, breaks + 1)
+        marks = _places(data, ord(delimiter))
+        return _find_quoted(text, data, start, end, line, marks, cut, delimiter, wanted)
     width = _widths(data, start, ord(delimiter))
     filled = end > start
     if filled.all():
@@ -184,9 +186,11 @@ def _find_quoted(
     end: IntArray,
     line: IntArray,
     marks: IntArray,
+    cut: NDArray[np.intp],
     delimiter: str,
     wanted: int | None,
 ) -> Records:
+    """The records of a text with quotes; none runs on into a line of `cut`, whose start is no line's end."""
     quotes = _places(data, _QUOTE)
     bounds = np.append(start, len(data) + 1)
     first_quote = np.searchsorted(quotes, bounds)
@@ -200,7 +204,9 @@ def _find_quoted(
     for index in np.flatnonzero(odd).tolist():
         if index < past:
             continue
-        cells, past = _odd_record(text, index, start, end, first_quote, delimiter, wanted)
+        following = np.searchsorted(cut, index, side="right")
+        stop = int(cut[following]) if following < len(cut) else len(start)
+        cells, past = _odd_record(text, index, stop, start, end, first_quote, delimiter, wanted)
         keep[index + 1 : past] = False
         width[index] = len(cells)
         end[index] = end[past - 1]
@@ -232,15 +238,16 @@ def _oddly_quoted(
 def _odd_record(
     text: bytes,
     index: int,
+    stop: int,
     start: IntArray,
     end: IntArray,
     first_quote: IntArray,
     delimiter: str,
     wanted: int | None,
 ) -> tuple[list[str], int]:
-    """The cells of the record that begins at an oddly quoted line, and the line after it."""
+    """The cells of the record that begins at an oddly quoted line, before line `stop`; and the line after."""
     if (first_quote[index + 1] - first_quote[index]) % 2 == 1:
-        last = min(index + _MOST_LINES_OF_A_RECORD, len(start))
+        last = min(index + _MOST_LINES_OF_A_RECORD, stop)
         lines = [text[start[i] : start[i + 1] - 1] for i in range(index, min(last, len(start) - 1))]
         if last == len(start):
             lines.append(text[start[-1] :])

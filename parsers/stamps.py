@@ -197,21 +197,21 @@ def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:
     rises = np.diff(np.sort(values)).astype(np.float64)
     rises = np.sort(rises[rises > 0])
     typical = float(rises[len(rises) // 2]) if len(rises) else 0.0
+    span = float(rises[:-_MOST_LEAPS].sum() if len(rises) > _MANY_STEPS else rises.sum())
     for unit, ticks in PER_SECOND.items():
         dated = np.mean((values >= _EPOCH_FROM_S * ticks) & (values < _EPOCH_TO_S * ticks))
         if dated >= _DATED_SHARE and typical <= _SLOWEST_S * ticks:
             return unit
-    return _unit_of_steps(values, rises, typical, long=long) if len(rises) else "s"
+    return _unit_of_steps(values, typical, span, long=long) if len(rises) else "s"
 
 
-def _unit_of_steps(values: FloatArray | IntArray, rises: FloatArray, typical: float, *, long: bool) -> str:
+def _unit_of_steps(values: FloatArray | IntArray, typical: float, span: float, *, long: bool) -> str:
     """Our choice: whole numbers come at least once a second (at events: once in ten) for three hours at most.
 
     Numbers with a fraction are taken for seconds unless they would last longer than a day. The three
     greatest of many steps do not count: a clock that was set, or started over, leaps by years.
     """
     fractional = bool(np.any(np.asarray(values) % 1 != 0))
-    span = float(rises[:-_MOST_LEAPS].sum() if len(rises) > _MANY_STEPS else rises.sum())
     for unit, ticks in PER_SECOND.items():
         often = fractional or typical <= ticks * (10 if long else 1)
         if often and span <= ticks * (_DAY_S if fractional else _LONGEST_S):

@@ -179,6 +179,13 @@ def test_a_long_log_starts_over_under_a_repeated_header_where_its_channels_fall(
     assert len(long_clock(rows, [4]).resets) == 0
 
 
+def test_in_batches_a_run_begins_with_the_channel_that_leads_the_file() -> None:
+    """The switch `b` says in which run its lone rows lie only by its place in the batch."""
+    run = [("a", 0.1 * i) for i in range(20)] + [("b", 0.05), ("c", 0.4), ("c", 1.4)]
+
+    assert long_clock(run + run).resets.tolist() == [23]
+
+
 def test_channels_that_disagree_about_restarts_are_refused() -> None:
     rows = [("a", t) for t in (0.0, 1.0, 2.0, 0.0, 1.0)] + [("b", t) for t in (0.0, 1.0, 2.0)]
 

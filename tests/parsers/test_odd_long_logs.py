@@ -340,3 +340,15 @@ def test_channels_behind_each_other_are_found_however_long_the_first_is(tmp_path
 
     assert (log.shape, log.repairs) == ("long", ())
     assert_holds_all(log, rows)
+
+
+def test_a_hole_of_nuls_within_quotes_joins_no_two_rows(tmp_path: Path) -> None:
+    rows = [f'"{i / 10}","{i}.5","{i % 4}.25","{i}"\n' for i in range(80)]
+    text = '"time_s","amps","volts","count"\n' + "".join(rows)
+    first, past = text.index('0.25","40"'), text.index('0.25","44"')
+    log = read(tmp_path, text[: first + 2] + "\0" * 40 + text[past + 2 :])
+
+    assert {repair.kind for repair in log.repairs} == {"unreadable_row"}
+    counts = log.channels["count"]
+    np.testing.assert_allclose(counts.values / 10, counts.t_s)
+    assert len(counts.values) == 75
