@@ -19,7 +19,7 @@ from telemetry.log import BoolArray, Kind
 from telemetry.pit_list import job_of
 from telemetry.records.motors import MotorTrace
 from telemetry.signals import period_s, runs
-from telemetry.suspicions import suspected_dropouts
+from telemetry.suspicions import is_of_an_outage, suspected_dropouts
 
 __all__ = [
     "HEAT_STARTS", "Faults", "MatchFacts", "MatchSummary", "MotorFacts", "Occurrence",
@@ -250,6 +250,8 @@ def _faults(analysis: Analysis) -> tuple[Faults, ...]:
         if check.verdict is not Verdict.NOT_EVALUATED:
             met[check.kind, check.subject] = 0
     for finding in analysis.findings:
+        if finding.kind == "chatter" and is_of_an_outage(analysis, finding):
+            continue
         key = finding.kind, finding.subject
         met[key] = met.get(key, 0) + 1
         after_hits[key] = after_hits.get(key, 0) + (finding.evidence.get("contact_t_s") is not None)

@@ -7,12 +7,13 @@ import math
 import numpy as np
 
 from telemetry.analysis import Analysis
-from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.loose_leads import lead_signs
+from telemetry.finding import Finding
 
-__all__ = ["suspected_dropouts"]
+__all__ = ["is_of_an_outage", "suspected_dropouts"]
 
-_NEAR_S = 1.5
+_NEAR_S, _AT_ITS_END_S = 1.5, 0.5
+_MOST_OF_A_LEAD = 12
 _ONE_OUTAGE_S = 12.0
 """A lead flickers as it breaks and again as it makes: within this time that is one outage (our choice)."""
 
@@ -23,16 +24,31 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
     """How often a beam seems to have been out besides what findings tell, with nothing to gainsay it.
 
     Its lead breaks and makes: two signs of that within some seconds are one outage. Outages that a finding
-    tells are left out, but one finding may span several, between which the beam came back.
-    None where readings are so far apart that a pass looks like a flicker.
-    """
+    tells are left out, but one finding may span several, between which the beam came back."""
     judged = beam in known.beams and beam in known.honest_dwell_s
-    if not judged or known.pieces is None or known.guesses or not shows_a_pass(known.beams, beam):
+    if not judged or known.pieces is None or known.guesses:
         return 0
     outages = _outages(known, beam)
     told = _told(known, beam)
     by_finding = sum(_met(one, outages) for one in told)
     return max(len(outages) - by_finding, 0)
+
+
+def is_of_an_outage(known: Analysis, chatter: Finding) -> bool:
+    """Whether a short burst of chatter is how the lead of its beam parted or met, in a match in which that
+    beam is told to have dropped out: then the outage is what counts.
+    """
+    told = [(one.start_s, one.end_s) for one in known.findings if _is_dropout(one, chatter.subject)]
+    extra = chatter.evidence.get("extra_edges")
+    if not told or chatter.role != "beam" or not isinstance(extra, int) or extra > _MOST_OF_A_LEAD:
+        return False
+    outages = told + _outages(known, chatter.subject)
+    return any(
+        abs(end_s - at_s) <= _AT_ITS_END_S
+        for one in outages
+        for end_s in one
+        for at_s in (chatter.start_s, chatter.end_s)
+    )
 
 
 def _outages(known: Analysis, beam: str) -> _Spans:
@@ -58,12 +74,12 @@ def _outages(known: Analysis, beam: str) -> _Spans:
 
 def _told(known: Analysis, beam: str) -> _Spans:
     """The dropouts of the beam or its harness that findings tell."""
-    return [
-        (finding.start_s, finding.end_s)
-        for finding in known.findings
-        if finding.kind == "dropout"
-        and (finding.subject == beam or beam in _lost(finding.evidence.get("lost")))
-    ]
+    return [(one.start_s, one.end_s) for one in known.findings if _is_dropout(one, beam)]
+
+
+def _is_dropout(finding: Finding, beam: str) -> bool:
+    concerned = finding.subject == beam or beam in _lost(finding.evidence.get("lost"))
+    return finding.kind == "dropout" and concerned
 
 
 def _lost(devices: object) -> list[object]:

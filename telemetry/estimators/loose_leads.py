@@ -10,10 +10,10 @@ import numpy as np
 
 from telemetry.analysis import Analysis
 from telemetry.estimators.belt import belt_direction
-from telemetry.estimators.bursts import usual_pass_s, without_bursts
+from telemetry.estimators.bursts import LONGEST_PASS_S, shows_a_pass, without_bursts
 from telemetry.estimators.piece_evidence import SHAKEN_S, may_carry_pieces
 from telemetry.log import BoolArray, FloatArray
-from telemetry.records.sensors import Burst, Switching
+from telemetry.records.sensors import Switching
 from telemetry.signals import at_instants, dwells
 
 __all__ = ["lead_signs"]
@@ -21,6 +21,7 @@ __all__ = ["lead_signs"]
 _SHARE_OF_PASS, _MOST_SHORT_S = 0.4, 0.1
 _WITHIN_S, _LEAST, _MOST = 0.6, 2, 6
 _CHATTERS, _MOST_EDGES = 2, 12
+_LEAVES_WITHIN_S, _LEAST_PULLED = 0.5, 3
 _REGULAR, _UNUSUAL = 1 / 3, 0.05
 """What moves pieces without the belt does so for a third of a beam's changes and more; where the other beams
 change at rest in a twentieth of theirs, that the belt rests says nothing of a change (both our choice)."""
@@ -36,7 +37,7 @@ def lead_signs(known: Analysis, beam: str) -> FloatArray:
     long_ones = [burst for burst in bursts if burst.edges > _MOST_EDGES]
     if len(long_ones) >= _CHATTERS:
         return np.empty((0, 2))
-    short = _too_short(signal, bursts, known.honest_dwell_s.get(beam, 0.0))
+    short = _too_short(known, beam)
     lasting_s = dwells(signal.t_s, signal.end_s)
     still_s = _changes_at_rest(known, beam)
     signs = np.column_stack((signal.t_s, signal.t_s + lasting_s))[short]
@@ -52,20 +53,43 @@ def _hits_s(known: Analysis) -> FloatArray:
     return np.array([contact.t_s for contact in known.contacts])
 
 
-def _too_short(signal: Switching, bursts: tuple[Burst, ...], honest_s: float) -> BoolArray:
+def _too_short(known: Analysis, beam: str) -> BoolArray:
     """The dwells that no piece makes, (n,): broken for far less than this beam's usual pass, and as briefly
     clear beside such a one. Two pieces that touch leave a short clear moment between whole passes.
+
+    None where readings are so far apart that a pass looks like a blink.
     """
-    usual_s = usual_pass_s([without_bursts(signal, bursts, honest_s)])
-    lasting_s = dwells(signal.t_s, signal.end_s)
-    if usual_s is None or len(lasting_s) < 3:
-        return np.zeros(len(lasting_s), dtype=bool)
-    brief = lasting_s < min(_SHARE_OF_PASS * usual_s, _MOST_SHORT_S)
+    signal = known.beams[beam]
+    usual_s = _usual_pass_s(known, beam)
+    brief = dwells(signal.t_s, signal.end_s) < min(_SHARE_OF_PASS * usual_s, _MOST_SHORT_S)
+    if len(brief) < 3 or not shows_a_pass(known.beams, beam):
+        return np.zeros(len(brief), dtype=bool)
     brief[[0, -1]] = False
     broken = brief & signal.on
     beside = np.zeros(len(brief), dtype=bool)
     beside[1:-1] = broken[:-2] | broken[2:]
     return np.asarray(broken | (brief & beside))
+
+
+def _usual_pass_s(known: Analysis, beam: str) -> float:
+    """For how long a piece breaks this beam; 0 where none did.
+
+    By the passes that end as pieces leave, where the launcher pulls them through, in the median; else by the
+    upper quartile, since the blinks of a bad lead are brief and may outnumber the passes.
+    """
+    bursts, honest_s = known.bursts.get(beam, ()), known.honest_dwell_s.get(beam, 0.0)
+    signal = without_bursts(known.beams[beam], bursts, honest_s)
+    lasting_s = dwells(signal.t_s, signal.end_s)
+    passes = signal.on & (lasting_s < LONGEST_PASS_S)
+    left_s = signal.t_s + lasting_s
+    releases_s = np.array(known.pieces.releases_s if known.pieces else ())
+    near = np.searchsorted(releases_s, left_s + _LEAVES_WITHIN_S) > np.searchsorted(
+        releases_s, left_s - _LEAVES_WITHIN_S
+    )
+    pulled_s, all_s = lasting_s[passes & near], lasting_s[passes]
+    if len(pulled_s) >= _LEAST_PULLED and beam == known.robot.beams_in_order()[-1]:
+        return float(np.median(pulled_s))
+    return float(np.percentile(all_s, 75)) if len(all_s) else 0.0
 
 
 def _changes_at_rest(known: Analysis, beam: str) -> FloatArray:

@@ -11,7 +11,7 @@ from telemetry.analysis import Analysis, Guess
 from telemetry.finding import Finding, Severity
 from telemetry.match_facts import facts_of
 from telemetry.records.pieces import BeamHealth, Count, Pieces
-from telemetry.suspicions import suspected_dropouts
+from telemetry.suspicions import is_of_an_outage, suspected_dropouts
 from tests.telemetry.building import analysis_of, passing, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\n')
@@ -107,3 +107,33 @@ def test_what_is_kept_of_a_match_keeps_suspicions_apart_from_findings() -> None:
     told = facts_of(known).told("dropout", "entry")
     assert told is not None
     assert (told.count, told.after_hits, told.suspected) == (1, 1, 1)
+
+
+@pytest.mark.parametrize(
+    ("start_s", "edges", "of_it"),
+    [
+        (28.7, 8, True),
+        (28.7, 13, False),
+        (27.4, 8, False),
+        (35.3, 8, True),
+        (36.2, 8, False),
+        (32.0, 8, False),
+    ],
+)
+def test_a_short_burst_as_a_beam_drops_out_or_comes_back_is_of_that_outage(
+    start_s: float, edges: int, of_it: bool
+) -> None:
+    told = _finding("dropout", 29.0, 35.0)
+    burst = _finding("chatter", start_s, start_s + 0.4, extra_edges=edges)
+    assert is_of_an_outage(_known(findings=(told, burst)), burst) == of_it
+    assert not is_of_an_outage(_known(findings=(burst,)), burst)
+
+
+def test_a_burst_of_an_outage_is_not_counted_as_chatter_besides() -> None:
+    told = _finding("dropout", 29.0, 35.0)
+    known = _known(
+        findings=(told, _finding("chatter", 28.7, 29.1, extra_edges=8), _finding("chatter", 70, 71))
+    )
+    chatter = facts_of(known).told("chatter", "entry")
+    assert chatter is not None
+    assert chatter.count == 1
