@@ -178,6 +178,12 @@ const detail = (() => {
     sheet.element.classList.add("drawn");
   }
 
+  function cleared(lane, seen) {
+    const sheet = prepared(lane, seen);
+    sheet.pen.clearRect(0, 0, seen.px + 1, sheet.height + 1);
+    return sheet;
+  }
+
   const tickStep = (seen) => tickSteps.find((size) => (seen.to - seen.from) / size <= seen.px / 80) ?? 60;
 
   // Faint lines behind all lanes at every tick, stronger ones where a phase begins: one row of pixels, stretched.
@@ -197,14 +203,14 @@ const detail = (() => {
 
   function drawTicks(seen) {
     const step = tickStep(seen);
-    const { pen, element, height } = prepared("phase", seen);
-    pen.clearRect(0, 0, seen.px + 1, height + 1);
+    const { pen, element, height, scale } = cleared("phase", seen);
     const perSecond = seen.px / (seen.to - seen.from);
     pen.fillStyle = ink("ink");
+    const words = { fill: ink("ink"), stroke: "none", thick: 0, font: pen.font };
     for (let n = Math.ceil(seen.from / step); n * step <= seen.to; n += 1) {
       const x = (n * step - seen.from) * perSecond;
       pen.fillRect(x, height - 20, 1, 5);
-      if (x > 18 && x < seen.px - 18) pen.fillText(clock(n * step, step), x, height - 5);
+      if (x > 18 && x < seen.px - 18) marks.stamp(pen, clock(n * step, step), words, x, height - 5, "middle", scale);
     }
     element.classList.add("drawn");
   }
@@ -221,17 +227,20 @@ const detail = (() => {
     const seen = stretch.seen();
     byId("shown").textContent = stretch.zoomed() ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)}` : "whole match";
     if (stretch.zoomed()) drawRuling(seen);
-    if (!stretch.closeIn()) return;
-    for (const { id } of stretch.inSight) {
-      const lane = id.slice("lane-".length);
+    if (!stretch.closeIn() && !stretch.zooming()) return;
+    for (const element of stretch.inSight) {
+      const lane = element.id.slice("lane-".length);
+      const signals = state.signals.get(lane);
       if (lane === "phase") drawTicks(seen);
-      else if (state.signals.has(lane)) drawLane(lane, state.signals.get(lane), seen);
+      else if (signals) drawLane(lane, signals, seen);
+      else if (stretch.blurred(element)) cleared(lane, seen);
+      if (stretch.blurred(element)) marks.draw(element, prepared(lane, seen), seen);
     }
   }
 
   stretch.onPlace(draw);
   for (const query of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) {
-    matchMedia(query).addEventListener("change", () => { inks.clear(); draw(); });
+    matchMedia(query).addEventListener("change", () => { inks.clear(); marks.forget(); draw(); });
   }
   addEventListener("load", () => setTimeout(unpack, 0));
   return { valueAt, nextReading };

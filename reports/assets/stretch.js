@@ -9,10 +9,11 @@ const stretch = (() => {
   const narrowestPx = 600;
   const shortestS = 0.5;
   const plots = new Map([...lanes.querySelectorAll(".lane")].map((lane) => [lane, lane.querySelector("svg.plot")]));
-  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start, rest: 0 };
+  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start, rest: 0, zooming: 0 };
   const placed = { from: data.from, zoom: 1 };
   const inSight = new Set();
   const still = new Set();
+  const blurred = new Set();
   const told = [];
 
   // While the strip moves, only what is in sight is kept up.
@@ -27,6 +28,29 @@ const stretch = (() => {
     }, 1000);
   }
   addEventListener("load", () => document.documentElement.classList.remove("early"));
+
+  // While it zooms, the canvases of the lanes tell all; their drawings are laid out again once it rests. One that
+  // holds the focus follows at once.
+  function zooming() {
+    if (lanes.dataset.samples !== "ready") return;
+    if (state.zooming) clearTimeout(state.zooming);
+    else begin();
+    state.zooming = setTimeout(end, 150);
+  }
+
+  function begin() {
+    lanes.classList.add("zooming");
+    for (const lane of plots.keys()) if (!still.has(lane) && !lane.contains(document.activeElement)) blurred.add(lane);
+    for (const lane of blurred) lane.classList.add("blurred");
+  }
+
+  function end() {
+    state.zooming = 0;
+    lanes.classList.remove("zooming");
+    for (const lane of blurred) lane.classList.remove("blurred");
+    blurred.clear();
+    place();
+  }
 
   const least = () => Math.max(1, narrowestPx / (state.width || narrowestPx));
   const shownS = () => whole / state.zoom;
@@ -55,8 +79,8 @@ const stretch = (() => {
     state.frame = 0;
     Object.assign(placed, { from: state.from, zoom: state.zoom });
     lanes.classList.toggle("zoomed", placed.zoom > 1);
-    lanes.classList.toggle("close-in", closeIn());
-    for (const lane of inSight) placePlot(lane);
+    lanes.classList.toggle("close-in", closeIn() || state.zooming > 0);
+    for (const lane of inSight) if (!blurred.has(lane)) placePlot(lane);
     byId("extent").style.transform = `translateX(${((placed.from - data.from) / whole) * 100}%) scaleX(${1 / placed.zoom})`;
     point(state.cursor);
     for (const tell of told) tell();
@@ -76,6 +100,7 @@ const stretch = (() => {
   function zoomBy(factor, px = state.width / 2) {
     const at = state.from + px * perPx();
     hurry();
+    zooming();
     state.zoom = Math.min(Math.max(state.zoom * factor, least()), whole / shortestS);
     state.from = at - px * perPx();
     settle();
@@ -121,6 +146,8 @@ const stretch = (() => {
   return {
     data, inSight, plots, stand, point, hurry, seen, closeIn, zoomBy, slideBy, show, shownS,
     zoomed: () => state.zoom > 1,
+    blurred: (lane) => blurred.has(lane),
+    zooming: () => state.zooming > 0,
     has: (t) => t >= state.from && t <= state.from + shownS(),
     pxOf: (t) => (t - state.from) / perPx(),
     pxAt: (clientX) => Math.min(Math.max(clientX - left(), 0), state.width),

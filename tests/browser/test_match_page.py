@@ -199,6 +199,7 @@ def test_zoom_widens_the_strip_inside_its_own_region(visit: Opened) -> None:
 
     opened.page.get_by_role("button", name="Zoom in").click()
     opened.page.keyboard.press("+")
+    opened.page.wait_for_selector("#lanes:not(.zooming)", state="attached")
     opened.page.wait_for_timeout(100)
     after = plot.bounding_box()
 

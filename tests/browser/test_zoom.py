@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from io import BytesIO
 
 import numpy as np
 import pytest
+from PIL import Image
 from playwright.sync_api import CDPSession, Page, expect
 
 from tests.browser.conftest import Visit
@@ -24,7 +26,8 @@ def ready(visit: Opened, **options: object) -> Visit:
 
 
 def settled(page: Page) -> None:
-    """Waits until the lanes in sight stand where they belong: four frames."""
+    """Waits until the lanes in sight stand where they belong: the zoom at rest, and four frames."""
+    page.wait_for_selector("#lanes:not(.zooming)", state="attached")
     page.evaluate(
         """() => new Promise((done) => {
           const frame = (left) => (left ? requestAnimationFrame(() => frame(left - 1)) : done());
@@ -46,6 +49,7 @@ def share_at(page: Page, x: float) -> float:
 
 def dark_pixels(page: Page, lane: str) -> int:
     """How many pixels of a lane's canvas are drawn on; none where there is no canvas."""
+    settled(page)
     drawn = page.evaluate(
         """lane => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => {
           const canvas = document.querySelector(`#lane-${lane} canvas`);
@@ -139,6 +143,53 @@ def test_the_wheel_zooms_about_the_pointer_and_a_drag_slides(visit: Opened) -> N
     settled(page)
     assert opened.clock() == before
     assert share_at(page, at[0]) > 0.76
+
+
+def picture(page: Page, lane: str) -> np.ndarray:
+    """A lane as it stands on the screen, grey."""
+    shot = page.locator(f"#lane-{lane} .view").screenshot()
+    return np.asarray(Image.open(BytesIO(shot)).convert("L"), dtype=float)
+
+
+@pytest.mark.parametrize("lane", ["findings", "contacts", "cycles", "beam-0"])
+def test_while_it_zooms_a_lane_looks_as_it_does_at_rest(visit: Opened, lane: str) -> None:
+    page = ready(visit).page
+    page.locator(f"#lane-{lane}").scroll_into_view_if_needed()
+    page.evaluate(
+        """() => {
+          const wider = document.querySelector('[data-do=wider]');
+          for (let n = 0; n < 2; n += 1) wider.click();
+          window.again = setInterval(() => {
+            for (const way of ['narrower', 'wider']) document.querySelector(`[data-do=${way}]`).click();
+          }, 40);
+        }"""
+    )
+    page.wait_for_timeout(300)
+    assert page.locator("#lanes.zooming").count() == 1
+    moving = picture(page, lane)
+    page.evaluate("clearInterval(window.again)")
+    settled(page)
+    resting = picture(page, lane)
+
+    inked = resting < resting.max() - 40
+    assert inked.mean() > 0.002
+    near = np.minimum.reduce([np.roll(moving, shift, 1) for shift in (-2, -1, 0, 1, 2)])
+    assert np.mean(near[inked] < resting.max() - 25) > 0.93
+
+
+def test_a_mark_with_the_focus_stays_in_sight_while_it_zooms(visit: Opened) -> None:
+    page = ready(visit).page
+    page.locator("#lane-cycles a").first.focus()
+    seen = page.evaluate(
+        """() => {
+          document.querySelector('[data-do=wider]').click();
+          const plots = ['cycles', 'findings'].map((lane) => document.querySelector(`#lane-${lane} .plot`));
+          return plots.map((plot) => getComputedStyle(plot).opacity);
+        }"""
+    )
+    assert seen == ["1", "0"]
+    settled(page)
+    assert page.locator("#lane-findings .plot").evaluate("e => getComputedStyle(e).opacity") == "1"
 
 
 STEPS = {
