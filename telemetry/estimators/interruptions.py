@@ -247,7 +247,19 @@ def _is_plain(
         return True
     lasts = end_s - start_s >= _LEAST_LOST_S
     anew = not helped and _starts_anew(trace, model, end_s)
-    return lasts and (_lost_at_once(trace, low_a, onset_s) or anew)
+    slow = not helped and not by_channel and _lost_while_slow(trace, model, low_a, onset_s)
+    return lasts and (_lost_at_once(trace, low_a, onset_s) or slow or anew)
+
+
+def _lost_while_slow(trace: MotorTrace, model: MotorModel, low_a: float, start_s: float) -> bool:
+    """Whether a plain load is gone from one sample to the next but one, at a speed far from what is asked."""
+    at = int(np.searchsorted(trace.t_s, start_s))
+    near = slice(max(at - 2, 0), at)
+    if at < 2 or at >= len(trace.t_s) or trace.t_s[at] - trace.t_s[at - 1] > hold_s(trace.t_s):
+        return False
+    back_emf_v = float(np.nanmax(trace.speed_rad_s[near])) * model.k_v_s_per_rad
+    loaded = float(trace.current_a[near].max()) > _PLAIN_TIMES * low_a
+    return loaded and back_emf_v < (_SLOW - _volts_off(trace)) * float(trace.applied_v[at])
 
 
 def _starts_anew(trace: MotorTrace, model: MotorModel, end_s: float) -> bool:

@@ -65,9 +65,9 @@ def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
     stood = lasting(trace.t_s, stalled, _least_stall_s(trace), end_s, bridge_s=_BRIDGE_S)
     stall = _without_starts(trace, _really_slow(trace, stood))
     least_s = max(NEAR_STALL_LEAST_S, _SPIN_UPS * spin_up_s)
-    if room:
+    if trace.speed_source == "back-EMF":
         drags = lasting(trace.t_s, slow, least_s, end_s, bridge_s=_BRIDGE_S)
-        stall = _mostly_slower(trace, stall, drags, STALL_SHARE)
+        stall = _mostly_slower(trace, stall, drags, STALL_SHARE) if room else _undivided(trace, stall, drags)
     near = slow & ~within(trace.t_s, stall)
     near_stall = lasting(trace.t_s, near, least_s, end_s, bridge_s=_BRIDGE_S)
     return MotorStates(stall, _really_slow(trace, near_stall), spin_up_s)
@@ -85,6 +85,21 @@ def _mostly_slower(trace: MotorTrace, stall: FloatArray, drags: FloatArray, shar
     """
     kept = [one for one in stall.tolist() if _middle_share(trace, _around(drags, one)) < share]
     return np.asarray(kept).reshape(-1, 2)
+
+
+def _undivided(trace: MotorTrace, stall: FloatArray, drags: FloatArray) -> FloatArray:
+    """Stalls with several in one slow stretch told as what that mostly is, its whole a stall or none of it.
+
+    A speed told by current trembles about its limit: one stretch is one trouble.
+    """
+    several = [drag for drag in drags.tolist() if _number_within(stall, drag) > 1]
+    kept = [one for one in stall.tolist() if _around(drags, one) not in several]
+    whole = [drag for drag in several if _middle_share(trace, drag) < STALL_SHARE]
+    return np.asarray(sorted(kept + whole)).reshape(-1, 2)
+
+
+def _number_within(intervals_s: FloatArray, one: list[float]) -> int:
+    return int(np.count_nonzero((intervals_s[:, 0] >= one[0]) & (intervals_s[:, 1] <= one[1])))
 
 
 def _around(intervals_s: FloatArray, one: list[float]) -> list[float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from telemetry.estimators.interruptions import find_interruptions
 from telemetry.estimators.motors import trace_motors
@@ -119,3 +120,20 @@ def test_a_motor_turned_along_near_its_free_speed_is_dead_where_its_partner_bear
 def test_its_free_current_alone_shows_that_it_was_connected_in_between() -> None:
     assert _turned_along(5.0, between_a=2.0) == [(10.0, 12.0), (13.0, 15.0)]
     assert _turned_along(5.0, between_a=0.4) == [(10.0, 15.0)]
+
+
+def test_a_start_cut_off_far_below_its_speed_has_lost_its_current() -> None:
+    """Under a duty that grows from 0.5 to 1 a motor comes to 0.4 of what 1 asks, then draws nothing."""
+    duty = np.interp(T_S, [9, 10, 10.05], [0.5, 0.8, 1.0]) * (T_S >= 9)
+    without = (T_S >= 10.04) & (T_S < 13)
+    drawn_a = np.where(without | (T_S < 9), 0.0, np.maximum((duty - 0.4) * 12.0 / 0.1, 6.0))
+    log = log_of(
+        numbers("left_a", drawn_a, T_S),
+        numbers("left_duty", duty, T_S),
+        numbers("battery_v", np.full(len(T_S), 12.0), T_S),
+    )
+    bare = robot_of(
+        f'[motors.left]\ncurrent = "left_a"\ncommand = "left_duty"\n{SHEET}[supply]\nvoltage = "battery_v"\n'
+    )
+    found = find_interruptions(bare, trace_motors(log, bare), MATCH, LENGTH_S)["left"]
+    assert [(one.start_s, one.while_driven) for one in found] == [(pytest.approx(10.04), True)]

@@ -333,3 +333,17 @@ def test_room_is_left_above_a_fifth_of_the_speed_where_the_voltage_is_assumed(
         applied_v = float(trace.applied_v[300])
     states = find_stalls(robot, {"feed": trace}, 20.0)["feed"]
     assert (len(states.stall), len(states.near_stall)) == (0, found)
+
+
+@pytest.mark.parametrize(
+    ("middle", "stalls", "drags"), [(0.03, [(10.0, 16.0)], []), (0.09, [], [(10.0, 16.0)])]
+)
+def test_a_speed_by_current_that_trembles_about_the_limit_is_one_trouble(
+    middle: float, stalls: list[tuple[float, float]], drags: list[tuple[float, float]]
+) -> None:
+    """Twice for half a second on the other side of 5 % than the rest, twice surely below."""
+    share = {(10.0, 11.0): middle, (11.0, 11.5): 0.02, (11.5, 13.0): middle, (13.0, 13.5): 0.02}
+    share |= {(13.5, 14.0): 0.07, (14.0, 16.0): middle}
+    states = _states(share, by_speed=False)
+    assert states.stall.tolist() == [pytest.approx(one, abs=0.05) for one in stalls]
+    assert states.near_stall.tolist() == [pytest.approx(one, abs=0.05) for one in drags]
