@@ -12,8 +12,9 @@ from telemetry.analysis import Analysis, Contact
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass
-from telemetry.estimators.contacts import contact_before
+from telemetry.estimators.contacts import contact_before, contacts_between
 from telemetry.estimators.loose_leads import lead_signs
+from telemetry.estimators.silences import unseen_onset
 from telemetry.finding import Finding, Severity
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.pieces import BeamHealth
@@ -40,12 +41,14 @@ _READ = {"stuck_clear": "clear", "stuck_broken": "broken"}
 class _Dropout:
     """A stretch of bad health worth telling, with its onset and the contact just before, if any.
 
+    `unseen`: between what it fell silent, where no edge shows when: then no contact is just before it.
     `parted_and_met`: its lead shows signs of breaking as it began, and of making as it ended.
     """
 
     stretch: BeamHealth
     onset_s: float
     contact: Contact | None
+    unseen: tuple[float, float] | None
     open_at_end: bool
     hardly_resolved: bool
     parted_and_met: bool = False
@@ -114,11 +117,18 @@ def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth
 
 def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
     onset_s = _onset_s(known.beams[subject], stretch, known.honest_dwell_s.get(subject, 0.0))
-    contact = contact_before(known.contacts, onset_s)
+    unseen = unseen_onset(
+        known,
+        known.beams[subject],
+        onset_s,
+        min(stretch.contradictions_s, default=None),
+        by_edge=stretch.flickered or stretch.state != "stuck_clear",
+    )
+    contact = contact_before(known.contacts, onset_s) if unseen is None else None
     open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
     resolved = shows_a_pass(known.beams, subject)
     parted_and_met = resolved and _parted_and_met(lead_signs(known, subject), onset_s, stretch)
-    return _Dropout(stretch, onset_s, contact, open_at_end, not resolved, parted_and_met)
+    return _Dropout(stretch, onset_s, contact, unseen, open_at_end, not resolved, parted_and_met)
 
 
 def _parted_and_met(signs_s: FloatArray, onset_s: float, stretch: BeamHealth) -> bool:
@@ -226,7 +236,7 @@ def _text(known: Analysis, subject: str, dropout: _Dropout) -> str:
     if dropout.open_at_end:
         span = f"from {match_clock(known.match, dropout.onset_s)} to the end"
     read = _READ[dropout.stretch.state]
-    return f"Beam {subject} read {read} {span}{_while(dropout.stretch)}{_after_hit(dropout)}."
+    return f"Beam {subject} read {read} {span}{_while(dropout.stretch)}{_after_hit(known, dropout)}."
 
 
 def _while(stretch: BeamHealth) -> str:
@@ -237,8 +247,12 @@ def _while(stretch: BeamHealth) -> str:
     return f" while {said} ({counted(times, 'time')})"
 
 
-def _after_hit(dropout: _Dropout) -> str:
+def _after_hit(known: Analysis, dropout: _Dropout) -> str:
     contact = dropout.contact
+    if dropout.unseen is not None and (hits := contacts_between(known.contacts, *dropout.unseen)):
+        first, last = (match_clock(known.match, at_s) for at_s in dropout.unseen)
+        within = counted(len(hits), "hit")
+        return f"; it fell silent unseen between {first} and {last}, with {within} in that time"
     if contact is None:
         return ""
     force = f" of {contact.peak_g:.1f} g" if contact.peak_g is not None else ""

@@ -8,17 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.analysis import Analysis, Contact
-from telemetry.estimators.contacts import AFTER_CONTACT_S
+from telemetry.estimators.contacts import AFTER_CONTACT_S, contacts_between
+from telemetry.estimators.silences import unseen_onset
 from telemetry.finding import Finding
 from telemetry.match import Match
-from telemetry.records.sensors import Switching
 from telemetry.statistics import RateComparison, adjusted_p, compare_rates
 from telemetry.wording import counted, match_clock
 
-__all__ = ["Association", "associate_with_contacts", "silent_between"]
+__all__ = ["Association", "associate_with_contacts"]
 
 _UNLIKELY = 0.05
-_SAME_S = 1e-6
 
 
 @dataclass(frozen=True)
@@ -76,14 +75,6 @@ def _followed(known: Analysis, faults: Sequence[Finding]) -> _Followed | None:
     return _Followed(len(onsets_s), followed, expected, comparison)
 
 
-def silent_between(known: Analysis, beam: Switching, dropout: Finding) -> tuple[float, float]:
-    """From the last honest edge to the first contradiction, or to the onset where nothing contradicts."""
-    edges_s = beam.t_s[beam.t_s < dropout.start_s]
-    last_edge_s = float(edges_s[-1]) if len(edges_s) else float(known.part.t_s[0])
-    first_s = dropout.evidence["first_contradiction_s"]
-    return last_edge_s, max(first_s, dropout.start_s) if isinstance(first_s, float) else dropout.start_s
-
-
 def _words(
     known: Analysis, name: str, faults: Sequence[Finding], counts: _Followed, p: float, sensors: int
 ) -> str:
@@ -115,8 +106,7 @@ def _of_seen(counts: _Followed) -> str:
 
 def _of_unseen(known: Analysis, unseen: Sequence[tuple[float, float]]) -> str:
     """Which hits may have begun faults whose begin no edge shows."""
-    hits_s = np.array([contact.t_s for contact in known.contacts])
-    within = [int(((hits_s >= first - AFTER_CONTACT_S) & (hits_s <= last)).sum()) for first, last in unseen]
+    within = [len(contacts_between(known.contacts, *stretch)) for stretch in unseen]
     if len(unseen) > 1:
         possible = sum(hits > 0 for hits in within)
         return f"{len(unseen)} of its faults began unseen; in {possible} of these stretches there was a hit."
@@ -129,18 +119,18 @@ def _of_unseen(known: Analysis, unseen: Sequence[tuple[float, float]]) -> str:
 
 
 def _unseen_onset(known: Analysis, name: str, fault: Finding) -> tuple[float, float] | None:
-    """Between what a sensor fell silent without an edge of its own that shows when; None where one does.
-
-    A beam that reads clear once unplugged falls silent so, between two pieces.
-    """
+    """Between what a sensor fell silent where no edge of its own shows when; None where one does."""
     beam = known.beams.get(name)
-    if fault.kind != "dropout" or fault.role == "harness" or beam is None or fault.evidence.get("flickered"):
+    if fault.kind != "dropout" or fault.role == "harness" or beam is None:
         return None
-    edge = bool(np.any(np.abs(beam.t_s - fault.start_s) < _SAME_S))
-    if edge and fault.evidence.get("state") != "stuck_clear":
-        return None
-    between = silent_between(known, beam, fault)
-    return between if between[1] - between[0] > AFTER_CONTACT_S else None
+    first_s = fault.evidence.get("first_contradiction_s")
+    return unseen_onset(
+        known,
+        beam,
+        fault.start_s,
+        first_s if isinstance(first_s, float) else fault.start_s,
+        by_edge=bool(fault.evidence.get("flickered")) or fault.evidence.get("state") != "stuck_clear",
+    )
 
 
 def _time_after_contacts(contacts: Sequence[Contact], match: Match) -> float:

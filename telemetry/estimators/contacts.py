@@ -14,7 +14,7 @@ from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
 from telemetry.signals import moving_median, period_s, trigger
 
-__all__ = ["AFTER_CONTACT_S", "contact_before", "find_contacts"]
+__all__ = ["AFTER_CONTACT_S", "contact_before", "contacts_between", "find_contacts"]
 
 FLOOR_G = 2.0
 """Weakest hit that counts where the robot file names no `threshold_g`: well above hard driving, which
@@ -176,3 +176,8 @@ def contact_before(contacts: Sequence[Contact], t_s: float) -> Contact | None:
     """The last contact that began within half a second before an instant (contract), or None."""
     recent = [contact for contact in contacts if 0.0 <= t_s - contact.t_s <= AFTER_CONTACT_S]
     return recent[-1] if recent else None
+
+
+def contacts_between(contacts: Sequence[Contact], first_s: float, last_s: float) -> tuple[Contact, ...]:
+    """The contacts that may have begun what began between two instants: half a second earlier counts too."""
+    return tuple(contact for contact in contacts if first_s - AFTER_CONTACT_S <= contact.t_s <= last_s)

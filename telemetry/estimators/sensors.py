@@ -7,7 +7,8 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from telemetry.analysis import Analysis
-from telemetry.estimators.contact_association import associate_with_contacts, silent_between
+from telemetry.estimators.contact_association import associate_with_contacts
+from telemetry.estimators.silences import silent_between
 from telemetry.finding import Finding
 from telemetry.records.sensors import SensorState, Switching
 
@@ -55,7 +56,7 @@ def _beam_state(known: Analysis, name: str) -> SensorState:
         transitions=beam.transitions,
         state=_state_at_end(last, name, beam),
         dead_since_s=last.start_s,
-        dead_interval_s=silent_between(known, beam, last),
+        dead_interval_s=silent_between(known, beam, last.start_s, _first_contradiction_s(last)),
     )
 
 
@@ -95,3 +96,8 @@ def _lapsed(known: Analysis, channel: str) -> str:
     if not lapses:
         return "alive"
     return "missing" if lapses[-1].end_s >= known.match.end_s else "intermittent"
+
+
+def _first_contradiction_s(dropout: Finding) -> float | None:
+    first_s = dropout.evidence["first_contradiction_s"]
+    return first_s if isinstance(first_s, float) else None

@@ -104,15 +104,29 @@ def test_a_stretch_to_the_end_of_the_match_is_open() -> None:
     assert (found.end_s, found.evidence["open_at_end"]) == (92.0, True)
 
 
+def _broken_at_an_edge(contact: Contact) -> Finding:
+    stuck = BeamHealth(22.0, 49.9, "stuck_broken", 0.95, contradictions_s=(30.0, 35.0))
+    beam = switching([(10, 11), (22.0, 49.9)], 100.0)
+    (found,) = _found(_known(stuck, beams={"entry": beam}, contacts=(contact,)))
+    return found
+
+
 def test_the_hit_just_before_is_told_with_its_force() -> None:
-    (found,) = _found(_known(OUT, contacts=(Contact(21.8, 5.12, 0.1, "accelerometer"),)))
+    found = _broken_at_an_edge(Contact(21.8, 5.12, 0.1, "accelerometer"))
     assert found.text.endswith("; it began 0.20 s after a hit of 5.1 g.")
     assert (found.evidence["contact_t_s"], found.evidence["contact_peak_g"]) == (21.8, 5.12)
 
 
 def test_a_hit_without_a_force_is_told_without_one() -> None:
-    (found,) = _found(_known(OUT, contacts=(Contact(21.8, None, 0.1, "drive current"),)))
+    found = _broken_at_an_edge(Contact(21.8, None, 0.1, "drive current"))
     assert found.text.endswith("; it began 0.20 s after a hit.")
+
+
+def test_no_hit_is_blamed_for_a_silence_that_no_edge_dates() -> None:
+    hits = tuple(Contact(at_s, 4.0, 0.1, "accelerometer") for at_s in (21.8, 26.0, 70.0))
+    (found,) = _found(_known(OUT, contacts=hits))
+    assert found.text.endswith("; it fell silent unseen between 0:21.0 and 0:30.0, with 2 hits in that time.")
+    assert found.evidence["contact_t_s"] is None
 
 
 def test_a_stretch_that_is_mostly_chatter_is_left_to_chatter() -> None:

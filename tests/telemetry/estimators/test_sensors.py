@@ -184,7 +184,10 @@ def test_a_beam_whose_flicker_shows_the_moment_fell_silent_then() -> None:
     silent = _dropout(30.2, open_at_end=True)
     flickered = replace(silent, evidence={**silent.evidence, "flickered": True})
 
-    assert str(_entry(flickered, contacts=HITS).contact_words).startswith("Its one fault began within")
+    beams = {"entry": switching([(10, 11), (20, 21), (30.2, 30.3)], 100.0)}
+
+    words = str(_entry(flickered, contacts=HITS, beams=beams).contact_words)
+    assert words.startswith("Its one fault began within")
 
 
 def test_several_sensors_looked_at_make_each_less_special() -> None:
