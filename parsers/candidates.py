@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -17,6 +16,7 @@ from parsers.numbers import MISSING, is_number, is_one_group
 from parsers.records import split_lines
 from parsers.sampling import Sample
 from parsers.stamps import rough_stamp
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.units import unit_named
 

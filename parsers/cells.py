@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from parsers.numbers import EXACT_FLOAT, MISSING, NO_NUMBER, floats_of, is_number, numbers_in
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray, Kind
 
 if TYPE_CHECKING:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from parsers.order import displaced_rows
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = [

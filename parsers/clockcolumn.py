@@ -5,10 +5,10 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from parsers.overrides import Told
 from parsers.records import split_lines
 from parsers.sampling import head_lines, sample_text
 from parsers.stamps import rough_stamp
+from telemetry.dataclass import dataclass
 from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.units import unit_named

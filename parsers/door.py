@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 
@@ -15,6 +14,7 @@ from parsers.overrides import LogOverrides, Told
 from parsers.parquet import read_parquet, sniff_parquet
 from parsers.source import Source, open_source
 from parsers.table import Table
+from telemetry.dataclass import dataclass
 from telemetry.errors import LogError
 from telemetry.log import Log
 

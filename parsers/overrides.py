@@ -5,10 +5,11 @@ from __future__ import annotations
 import codecs
 import difflib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from types import MappingProxyType
 from typing import Protocol
 
+from telemetry.dataclass import dataclass
 from telemetry.errors import UsageError
 from telemetry.plain import shown
 

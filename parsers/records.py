@@ -6,11 +6,11 @@ import csv
 import io
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray
 
 __all__ = ["IntArray", "Records", "find_records", "split_line", "split_lines"]

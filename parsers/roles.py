@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from parsers.cells import encode_labels
@@ -12,6 +10,7 @@ from parsers.naming import falls_between_names, sorts_values, ticks_by_name, wor
 from parsers.overrides import Told
 from parsers.table import Table, TextColumn
 from parsers.timecolumn import raw_stamps
+from telemetry.dataclass import dataclass
 from telemetry.errors import LogError
 
 __all__ = ["LongColumns", "long_columns"]

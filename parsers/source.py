@@ -7,10 +7,10 @@ import os
 import stat
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from parsers.limits import Limits
+from telemetry.dataclass import dataclass
 from telemetry.errors import LogError
 from telemetry.plain import shown
 

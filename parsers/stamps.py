@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ import numpy as np
 from parsers.numbers import floats_of
 from parsers.records import IntArray
 from parsers.sheetdates import CLOCK_12, SHEET_DATE, SHEET_DATE_PATTERN, sheet_dates
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 from telemetry.units import unit_from_name
 

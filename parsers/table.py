@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from parsers.cells import Typed, type_booleans, type_numbers, type_odd_numbers, type_text
 from parsers.records import IntArray
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray
 
 if TYPE_CHECKING:

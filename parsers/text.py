@@ -5,12 +5,13 @@ from __future__ import annotations
 import codecs
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from parsers.ledger import Ledger
 from parsers.records import IntArray
+from telemetry.dataclass import dataclass
 
 __all__ = ["Text", "decode"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
@@ -17,6 +16,7 @@ from reports.sensor_lanes import switching_bars
 from reports.story_lanes import ticks
 from reports.words import clock, counted, duration, heading, number
 from telemetry.analysis import Analysis, Contact
+from telemetry.dataclass import dataclass
 from telemetry.finding import Finding
 from telemetry.log import FloatArray, Kind
 from telemetry.records.motors import MotorTrace

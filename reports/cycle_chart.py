@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import accumulate
 
 from markupsafe import Markup
@@ -14,6 +13,7 @@ from reports.piece_lanes import STAGES
 from reports.power_lanes import nice_ceiling
 from reports.words import clock, counted, duration
 from telemetry.analysis import Analysis, Contact
+from telemetry.dataclass import dataclass
 from telemetry.records.pieces import Cycle
 
 __all__ = ["CycleChart", "cycle_chart"]

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
 from reports.words import clock, visible
+from telemetry.dataclass import dataclass
 
 __all__ = ["COLUMNS", "LEVELS", "Axis", "at", "label", "path", "stretched", "tag"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
@@ -12,6 +11,7 @@ from reports.drawing import COLUMNS, LEVELS, label, path, stretched, tag
 from reports.tables import Cell, Table
 from reports.words import counted, duration
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.records.sensors import Switching
 

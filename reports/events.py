@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from reports.words import heading, number
 from telemetry.analysis import Analysis, Contact
+from telemetry.dataclass import dataclass
 
 __all__ = ["Event", "events_of", "hit_words"]
 

@@ -13,7 +13,6 @@ Times are `t_s`, seconds on the log's clock; `match_s` counts from the start of 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ from markupsafe import Markup
 from reports.verdict import verdict_of
 from reports.words import clock, duration, heading, visible
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 
 __all__ = ["MatchFrames", "open_matches"]
 

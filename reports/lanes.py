@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -12,6 +11,7 @@ from reports.readings import Grid, Reading
 from reports.samples import Signal
 from reports.words import kind_words
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.finding import Finding
 
 __all__ = ["FAULT_BAND_PX", "LETTER_SHARE", "Fault", "Lane", "Strip", "fault_marks", "faults_by_subject"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
@@ -22,6 +21,7 @@ from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, sa
 from reports.verdict import motors_to_rest, verdict_of
 from reports.working_map import map_table, working_maps
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.finding import Finding, Severity
 from telemetry.match_facts import summary_of
 from telemetry.wording import HANDS_IN

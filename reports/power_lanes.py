@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
@@ -14,6 +13,7 @@ from reports.lanes import FAULT_BAND_PX, Fault, Lane, Strip, fault_marks
 from reports.readings import number_reading
 from reports.samples import Signal
 from reports.words import counted, fixed, kind_words, listed, number
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.records.supply import Dip, Supply

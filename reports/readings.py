@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from reports.drawing import Axis
 from reports.envelope import gap_limit_s
 from reports.words import visible
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 
 __all__ = ["Grid", "Reading", "grid_of", "number_reading", "words_reading"]

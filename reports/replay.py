@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from reports.envelope import gap_limit_s
 from reports.events import Event, events_of
 from reports.words import clock, fixed
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.plain import shown
 from telemetry.records.sensors import Switching

@@ -12,12 +12,12 @@ from __future__ import annotations
 import base64
 import zlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reports.envelope import gap_limit_s
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 
 __all__ = ["MOST_LETTERS", "MOST_POINTS", "Packed", "Signal", "pack"]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
@@ -20,6 +19,7 @@ from reports.sensor_lanes import switch_lane
 from reports.story_lanes import contact_lane, finding_lane, phase_lane
 from reports.words import clock, fixed, heading, visible
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.records.sensors import Switching
 

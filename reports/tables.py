@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from reports.piece_lanes import STAGES
 from reports.start_heat import start_heat_words
 from reports.words import clock, counted, duration, fixed, kind_words, number
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.estimators.motors import assumed_voltage_note
 from telemetry.finding import Verdict
 from telemetry.log import Dialect

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from reports.drawing import COLUMNS, LEVELS, label, path, stretched, tag
 from reports.words import kind_words, listed, number, visible
+from telemetry.dataclass import dataclass
 from telemetry.trends import Trend
 
 __all__ = ["TrendChart", "TrendFigure", "trend_figure", "trend_title"]

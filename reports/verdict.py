@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from reports.words import clock, counted, kind_words, percent
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.event import parts_by_severity
 from telemetry.finding import Severity, Verdict
 from telemetry.pit_list import job_of

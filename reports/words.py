@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
+from telemetry.dataclass import dataclass
 from telemetry.plain import shown
 from telemetry.wording import counted
 

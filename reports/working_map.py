@@ -8,7 +8,6 @@ free current at free speed.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +19,7 @@ from reports.power_lanes import nice_ceiling
 from reports.tables import Cell, Table
 from reports.words import duration, number, percent
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor

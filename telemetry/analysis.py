@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from types import MappingProxyType
 from typing import TypeVar
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.finding import Check, Finding
 from telemetry.log import FloatArray, Log
 from telemetry.match import Match

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+
+from telemetry.dataclass import dataclass
 
 __all__ = ["TwoLoads", "peukert_exponent", "peukert_time_h", "two_loads"]
 

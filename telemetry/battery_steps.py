@@ -7,9 +7,9 @@ from the battery's own earlier matches, or where there are none from those of th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import median
 
+from telemetry.dataclass import dataclass
 from telemetry.match_facts import MatchFacts
 from telemetry.wording import counted
 

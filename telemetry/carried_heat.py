@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.match_facts import HEAT_STARTS, MatchFacts, MotorFacts
 from telemetry.thermal import cooled_level
 

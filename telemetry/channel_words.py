@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cached_property
 
+from telemetry.dataclass import dataclass
 from telemetry.log import Channel, Kind
 from telemetry.units import UNITS
 

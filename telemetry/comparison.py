@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from telemetry.dataclass import dataclass
 from telemetry.match_facts import MatchFacts
 from telemetry.statistics import RateComparison, adjusted_p, compare_rates, e_test, fisher_exact
 from telemetry.wording import counted

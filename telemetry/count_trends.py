@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 
 __all__ = ["CountTrend", "clustering", "count_trend", "poisson_rise_p"]

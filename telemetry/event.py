@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from statistics import median
 
 from telemetry.analysis import Analysis
 from telemetry.battery_steps import ADVICE, BatteryStep, battery_steps
 from telemetry.carried_heat import CarriedHeat, heat_through, pauses_s
+from telemetry.dataclass import dataclass
 from telemetry.estimators.light import LightCount
 from telemetry.finding import Severity
 from telemetry.forecast import Forecast, forecast_dropouts, forecast_heat

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from statistics import median
 
+from telemetry.dataclass import dataclass
 from telemetry.match_facts import MatchFacts, MotorFacts
 
 __all__ = ["Series", "series_of"]

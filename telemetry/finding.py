@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import StrEnum
 from types import MappingProxyType
+
+from telemetry.dataclass import dataclass
 
 __all__ = ["KINDS", "Check", "Finding", "Severity", "Verdict"]
 

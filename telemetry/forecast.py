@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from statistics import fmean, median, variance
 
 from telemetry.carried_heat import CarriedHeat
+from telemetry.dataclass import dataclass
 from telemetry.match_facts import MatchFacts
 from telemetry.statistics import chance_of_any
 from telemetry.thermal import cooled_level

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from telemetry.channel_words import NamedChannel
+from telemetry.dataclass import dataclass
 from telemetry.guessing_phase import EnabledClock
 from telemetry.log import Channel, FloatArray
 from telemetry.plain import shown

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.channel_words import NamedChannel
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray, Kind
 from telemetry.match import ENABLED_PHASES
 from telemetry.plain import shown

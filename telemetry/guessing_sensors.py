@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.channel_words import NamedChannel
+from telemetry.dataclass import dataclass
 from telemetry.guessing_levels import beam_levels, limit_levels, tells_of_a_beam
 from telemetry.guessing_phase import EnabledClock
 from telemetry.log import Channel, FloatArray, Kind

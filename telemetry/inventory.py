@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.log import Channel, FloatArray, Kind, Log
 
 __all__ = ["ChannelSummary", "take_inventory"]

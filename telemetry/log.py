@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Any
@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.dataclass import dataclass
 from telemetry.units import UNITS
 
 __all__ = ["BoolArray", "Channel", "Dialect", "FloatArray", "Kind", "Log", "Repair"]

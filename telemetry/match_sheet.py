@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from telemetry.dataclass import dataclass
 from telemetry.log import Repair
 from telemetry.match_facts import MatchFacts
 

@@ -8,12 +8,12 @@ electrical time constant is left out: it is shorter than a log's sampling.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
 
 from telemetry.copper import resistance_ratio
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.robot import Motor
 

@@ -8,10 +8,10 @@ wrong.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.bursts import find_bursts, find_limit_bursts, shortest_honest_dwell_s
 from telemetry.estimators.motors import trace_motors
 from telemetry.estimators.switches import read_beams, read_limits

@@ -6,11 +6,11 @@ import datetime
 import difflib
 import re
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 
 from pydantic import BaseModel, ValidationError
 
 from telemetry import robot as sections
+from telemetry.dataclass import dataclass
 from telemetry.plain import shown
 from telemetry.toml_lines import KeyPath
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.quantiles import gamma_quantile, log_choose, share_limit
 

@@ -9,10 +9,11 @@ Theil–Sen slope and a Mann–Kendall test; counts, which that test reads badly
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import fmean, median
 
 from telemetry.count_trends import CountTrend, count_trend
+from telemetry.dataclass import dataclass
 from telemetry.event_series import Series, series_of
 from telemetry.match_facts import MatchFacts
 from telemetry.rank_statistics import mann_kendall, pettitt, theil_sen

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from telemetry.dataclass import dataclass
 
 __all__ = ["UNITS", "Unit", "unit_from_name", "unit_named"]
 

@@ -6,8 +6,10 @@ Works by looking again and again, since neither sticks nor network drives tell o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from types import MappingProxyType
+
+from telemetry.dataclass import dataclass
 
 __all__ = ["Stamp", "Watch", "look", "unreported"]
 

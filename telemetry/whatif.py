@@ -8,11 +8,12 @@ ends.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.estimators.bursts import without_bursts, without_short
 from telemetry.estimators.protection import replay_limit
 from telemetry.log import FloatArray

@@ -9,11 +9,11 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from telemetry.commands.loading import judged, logs_with_robots, stem
+from telemetry.dataclass import dataclass
 from telemetry.errors import RattletraceError, RobotFileError
 
 if TYPE_CHECKING:
@@ -40,6 +40,9 @@ class Extras:
     video_start_s: float = 0.0
 
 
+_NO_EXTRAS = Extras()
+
+
 @dataclass(frozen=True)
 class Task:
     """One log: where it lies, whose robot it is, what its matches are called, where its pages go.
@@ -54,7 +57,7 @@ class Task:
     taken: frozenset[str]
     limits: Limits
     out: Path | None
-    extras: Extras = Extras()
+    extras: Extras = _NO_EXTRAS
     start_heat: tuple[StartHeat | None, ...] = ()
 
 
@@ -72,7 +75,7 @@ def tasks_of(
     robot_path: Path | None,
     limits: Limits,
     out: Path | None,
-    extras: Extras = Extras(),
+    extras: Extras = _NO_EXTRAS,
 ) -> list[Task]:
     """A task for each log, each file once, in an order of their own: that of the call changes nothing."""
     from reports.names import unique_names

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.analysis import Analysis, Contact
+from telemetry.dataclass import dataclass
 from telemetry.estimators.contacts import contact_before
 from telemetry.wording import counted
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.finding import Finding
 from telemetry.robot import Robot
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from telemetry.analysis import Analysis, Contact
+from telemetry.dataclass import dataclass
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.harnesses import explained_by_harness
 from telemetry.estimators.load_share import LoadShare, mechanisms, share_load

@@ -7,10 +7,9 @@ speed, by the same time constant, and friction alone does not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.rotors import changes, inertia_by_work
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import FloatArray
 from telemetry.records.motors import MotorTrace

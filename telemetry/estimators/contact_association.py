@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.analysis import Analysis, Contact
+from telemetry.dataclass import dataclass
 from telemetry.estimators.contacts import AFTER_CONTACT_S, contacts_between
 from telemetry.estimators.silences import unseen_onset
 from telemetry.finding import Finding

@@ -7,11 +7,12 @@ off. What is left stands still while the wheels grip and nothing touches the rob
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.current_signs import likeliest_signs
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from telemetry.analysis import Contact
+from telemetry.dataclass import dataclass
 from telemetry.estimators.drive_balance import balance_width_s
 from telemetry.log import BoolArray, FloatArray
 

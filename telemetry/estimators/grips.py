@@ -7,10 +7,10 @@ tells: by what the current does where the first beam breaks. So entries can be t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import Switching

@@ -7,12 +7,12 @@ of the log says that something passed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.estimators.releases import launcher_dips
 from telemetry.log import FloatArray
 from telemetry.records.motors import MotorTrace

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.partners import Partner, due_a
 from telemetry.log import BoolArray, FloatArray
 from telemetry.match import Match

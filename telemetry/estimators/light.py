@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.signals import at_instants
 
 __all__ = ["LightCount", "count_by_light"]

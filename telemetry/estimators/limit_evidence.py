@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.match import Match
 from telemetry.records.motors import MotorStates, MotorTrace

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.motors import supply_current_a
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel

@@ -8,12 +8,12 @@ Rabiner, Proc. IEEE 77(2), 1989; drawing paths backwards: Carter and Kohn, Biome
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = [

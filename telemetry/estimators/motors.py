@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
 
 from telemetry.copper import ALPHA20_PER_K
+from telemetry.dataclass import dataclass
 from telemetry.estimators.braking import with_brakes
 from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
 from telemetry.estimators.duties import duty_of

@@ -5,10 +5,9 @@ All weights are our choice: round numbers from what beams, belts and connectors 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.markov import Chain, IntArray, Step
 from telemetry.estimators.piece_evidence import GRIPPED, NOT_GRIPPED, SHAKEN_S, UNKNOWN, Evidence
 from telemetry.estimators.stations import Move, StateSpace

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.estimators.belt import belt_direction
 from telemetry.estimators.bursts import usual_pass_s, without_bursts, without_short
 from telemetry.estimators.grips import Grips, find_grips

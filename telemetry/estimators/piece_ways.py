@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.belt import running_clocks
 from telemetry.estimators.bursts import LONGEST_PASS_S, usual_pass_s
 from telemetry.log import BoolArray, FloatArray

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import period_s, runs
 

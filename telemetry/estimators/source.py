@@ -7,11 +7,11 @@ left of the current. Sums over half-second bins then give any stretch's straight
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.supply import SourceStretch
 from telemetry.signals import hold_s, period_s

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.robot import Motor

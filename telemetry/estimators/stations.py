@@ -8,12 +8,12 @@ may move up together without the beam between them clearing.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
 
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.markov import IntArray, Links
 from telemetry.log import BoolArray, FloatArray
 

@@ -7,10 +7,9 @@ open one by its load alone, and the speed at which the next drive meets it tells
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.rotors import Rotor, changes, fit_rotor, inertia_by_work, means, run_down
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import period_s, runs

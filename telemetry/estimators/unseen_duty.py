@@ -8,10 +8,9 @@ learned from where it plainly drives.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from telemetry.dataclass import dataclass
 from telemetry.estimators.rotors import Rotor, changes, fit_rotor, means
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import runs

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from types import MappingProxyType
+
+from telemetry.dataclass import dataclass
 
 __all__ = ["BeamHealth", "Count", "Cycle", "Driving", "PieceStep", "Pieces"]
 
