@@ -39,7 +39,8 @@ LEAST_SAMPLES = 50
 
 _WINDOW_S, _LONGEST_WINDOWS = 0.06, 3.0
 _ROUNDS, _OUTLYING = 6, 3.0
-_FED, _CARRIES = 0.02, 0.02
+_FED, _CARRIES, _TURNS, _MOSTLY, _SWITCHES_S = 0.02, 0.02, 0.1, 0.5, 0.03
+"""Currents are smoothed over some hundredths of a second (common practice, no source)."""
 _SELDOM, _BEYOND_NOISE = 0.005, 0.05
 _LAGS_S = (0.0, 0.01, 0.02, 0.04, 0.06)
 """Controllers smooth speed over some hundredths of a second, currents less (common practice, no source)."""
@@ -120,8 +121,8 @@ def drive_side(
             current_a = (fed_v - model.k_v_s_per_rad * speed) / model.resistance_ohm
             current_a = np.where(idle & coasts, 0.0, current_a)
         else:
-            blind = idle & (np.abs(logged.current_a) < _CARRIES * _top(logged.current_a))
             speed = (fed_v - current_a * model.resistance_ohm) / model.k_v_s_per_rad
+            blind = _coasting(logged.t_s, speed, current_a, idle)
             unsure = 0.5 * np.abs(np.gradient(fed_v)) / model.k_v_s_per_rad
     return DriveSide(
         speed=np.interp(t_s, logged.t_s, speed),
@@ -131,6 +132,27 @@ def drive_side(
         blind=np.interp(t_s, logged.t_s, blind) > 0,
         unsure=np.interp(t_s, logged.t_s, unsure),
     )
+
+
+def _coasting(t_s: FloatArray, speed: FloatArray, current_a: FloatArray, idle: BoolArray) -> BoolArray:
+    """Where a motor without duty and current may turn on unseen, shape (n,); nowhere if it is braked then.
+
+    That is told by the instants at which the duty ends while it turns. With the readings around, which a
+    current that is switched off reaches only smoothed.
+    """
+    blind = idle & (np.abs(current_a) < _CARRIES * _top(current_a))
+    ends = np.flatnonzero(idle[1:] & ~idle[:-1] & (np.abs(speed[:-1]) > _TURNS * _top(speed)))
+    settled = np.minimum(np.searchsorted(t_s, t_s[ends] + _SWITCHES_S), len(t_s) - 1)
+    settled = np.maximum(settled, np.minimum(ends + 2, len(t_s) - 1))
+    if not len(ends) or blind[settled][idle[settled]].mean() < _MOSTLY:
+        return np.zeros(len(blind), dtype=bool)
+    places = np.flatnonzero(blind)
+    near = np.searchsorted(t_s[places], t_s)
+    before, after = places[np.maximum(near - 1, 0)], places[np.minimum(near, len(places) - 1)]
+    apart_s = np.minimum(np.abs(t_s - t_s[before]), np.abs(t_s[after] - t_s))
+    beside = np.zeros(len(blind), dtype=bool)
+    beside[np.clip(np.concatenate((places - 1, places + 1)), 0, len(blind) - 1)] = True
+    return np.asarray(blind | beside | (apart_s <= _SWITCHES_S))
 
 
 def _late(t_s: FloatArray, x: FloatArray, lag_s: float) -> FloatArray:
