@@ -14,7 +14,8 @@ import numpy as np
 from telemetry.analysis import Analysis
 from telemetry.dataclass import dataclass
 from telemetry.estimators.releases import launcher_dips
-from telemetry.log import FloatArray
+from telemetry.estimators.silent_parts import find_silent_part
+from telemetry.log import BoolArray, FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import HarnessBreak
 from telemetry.robot import Harness
@@ -27,7 +28,7 @@ _INFERRED_S = 0.6
 """How far apart the onsets of silence may lie, which are inferred and not read."""
 _LEAST_S = 0.4
 _BEFORE_S, _AFTER_S = 0.8, 0.3
-_LEAST_UNSEEN, _MOSTLY_SEEN = 2, 0.8
+_LEAST_UNSEEN, _MOSTLY_SEEN, _CHANCE = 2, 0.8, 0.1
 _LEAST_SILENT_S = 2.0
 _LEAST_BEAMS = 3
 _TIMES_USUAL, _LEAST_EXPECTED, _AT_ONCE_S = 2.0, 8.0, 0.03
@@ -65,8 +66,31 @@ def find_harness_breaks(known: Analysis) -> tuple[HarnessBreak, ...]:
     for harness in known.robot.harnesses:
         losses = [loss for device in harness.order for loss in _losses(known, device)]
         losses += _silences(known, harness) or _lost_at_once(known, harness)
-        found += _breaks(known, harness, sorted(losses, key=lambda loss: loss.start_s))
+        part = _part_lost(known, harness)
+        whole = _breaks(known, harness, sorted(losses, key=lambda loss: loss.start_s))
+        found += part + [one for one in whole if not any(_overlap(one, other) for other in part)]
     return tuple(sorted(found, key=lambda one: one.start_s))
+
+
+def _part_lost(known: Analysis, harness: Harness) -> list[HarnessBreak]:
+    part = find_silent_part(known, harness)
+    if part is None:
+        return []
+    return [
+        HarnessBreak(
+            harness=harness.name,
+            start_s=part.start_s,
+            end_s=part.end_s,
+            link=(harness.name,),
+            lost=MappingProxyType(dict.fromkeys(part.beams, "silent")),
+            confidence=_CONFIDENCE["silent"],
+            open_at_end=part.end_s >= known.match.end_s,
+        )
+    ]
+
+
+def _overlap(one: HarnessBreak, other: HarnessBreak) -> bool:
+    return one.start_s < other.end_s and other.start_s < one.end_s
 
 
 def _losses(known: Analysis, device: str) -> list[_Loss]:
@@ -128,13 +152,20 @@ def _silences(known: Analysis, harness: Harness) -> list[_Loss]:
     losses = []
     for number in np.unique(silence[~seen]).tolist():
         within = silence == number
-        elsewhere = seen[~within]
-        tells = len(elsewhere) > 0 and float(elsewhere.mean()) >= _MOSTLY_SEEN
+        unseen_s = dips_s[within & ~seen]
+        tells = _cannot_be_chance(len(unseen_s), seen[~within])
         start_s, end_s = float(bounds_s[number]), float(bounds_s[min(number + 1, len(bounds_s) - 1)])
-        enough = np.count_nonzero(within & ~seen) >= _LEAST_UNSEEN and end_s - start_s >= _LEAST_SILENT_S
-        if tells and enough:
+        if tells and len(unseen_s) >= _LEAST_UNSEEN and end_s - start_s >= _LEAST_SILENT_S:
             losses += [_Loss(name, "silent", start_s, end_s) for name in beams]
     return losses
+
+
+def _cannot_be_chance(unseen: int, seen_elsewhere: BoolArray) -> bool:
+    """Whether so many dips without a piece are more than the false ones elsewhere would heap up anywhere."""
+    if not len(seen_elsewhere) or float(seen_elsewhere.mean()) < _MOSTLY_SEEN:
+        return False
+    false_share = (np.count_nonzero(~seen_elsewhere) + 1) / (len(seen_elsewhere) + 2)
+    return bool(len(seen_elsewhere) * false_share**unseen < _CHANCE)
 
 
 def _lost_at_once(known: Analysis, harness: Harness) -> list[_Loss]:

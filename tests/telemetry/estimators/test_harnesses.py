@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -162,6 +163,18 @@ def test_a_sound_star_is_clear() -> None:
 
 def test_one_piece_unseen_by_all_is_no_break() -> None:
     assert _breaks(_star((39.0, 41.0))) == []
+
+
+@pytest.mark.parametrize(("false_dips", "number"), [(0, 1), (3, 0)])
+def test_a_launcher_that_dips_without_pieces_proves_less(false_dips: int, number: int) -> None:
+    """Two dips that no beam saw are a break where all others were seen, and chance where three were not."""
+    known = _star((49.0, 56.0))
+    trace = known.motors["launcher"]
+    speed = trace.speed_rad_s.copy()
+    for at in (12.5, 37.5, 72.5)[:false_dips]:
+        speed[inside(trace.t_s, [(at, at + 0.1)])] = 360.0
+    motors = {"launcher": replace(trace, speed_rad_s=speed)}
+    assert len(_breaks(replace(known, motors=motors))) == number
 
 
 def test_a_star_whose_values_are_missing() -> None:

@@ -44,6 +44,21 @@ def test_sample_dropouts_falsify_rows_of_their_logs() -> None:
     assert all(fault["detail"]["wrong_rows"] > 0 for fault in faults)
 
 
+def test_sample_truth_tells_how_many_passes_each_dropout_hid() -> None:
+    """A dropout while no piece went by shows in no log: the truth says so."""
+    dropouts = [
+        fault
+        for number in range(1, 7)
+        for fault in truth(FOLDER, number)["faults"]
+        if fault["kind"] == "dropout"
+    ]
+    lost = [
+        fault["detail"]["passes_lost"] for fault in dropouts if fault["detail"].get("state") == "intermittent"
+    ]
+    assert min(lost) >= 0
+    assert max(lost) > 0
+
+
 def test_sample_event_is_what_the_simulator_makes(tmp_path: Path) -> None:
     simulate_event(tmp_path, matches=1, seed=SEED)
     again, sample = truth(tmp_path, 1), truth(FOLDER, 1)
