@@ -124,8 +124,8 @@ def test_its_free_current_alone_shows_that_it_was_connected_in_between() -> None
 
 def test_a_start_cut_off_far_below_its_speed_has_lost_its_current() -> None:
     """Under a duty that grows from 0.5 to 1 a motor comes to 0.4 of what 1 asks, then draws nothing."""
-    duty = np.interp(T_S, [9, 10, 10.05], [0.5, 0.8, 1.0]) * (T_S >= 9)
-    without = (T_S >= 10.04) & (T_S < 13)
+    duty = np.interp(T_S, [9, 10, 10.05], [0.5, 0.8, 1.0]) * ((T_S >= 9) & (T_S < 13))
+    without = T_S >= 10.06
     drawn_a = np.where(without | (T_S < 9), 0.0, np.maximum((duty - 0.4) * 12.0 / 0.1, 6.0))
     log = log_of(
         numbers("left_a", drawn_a, T_S),
@@ -136,4 +136,4 @@ def test_a_start_cut_off_far_below_its_speed_has_lost_its_current() -> None:
         f'[motors.left]\ncurrent = "left_a"\ncommand = "left_duty"\n{SHEET}[supply]\nvoltage = "battery_v"\n'
     )
     found = find_interruptions(bare, trace_motors(log, bare), MATCH, LENGTH_S)["left"]
-    assert [(one.start_s, one.while_driven) for one in found] == [(pytest.approx(10.04), True)]
+    assert [(one.start_s, one.while_driven) for one in found] == [(pytest.approx(10.06), True)]
