@@ -15,6 +15,7 @@ from telemetry.copper import (
     resistance_ratio,
     winding_temperature_c,
 )
+from telemetry.estimators.motors import winding_ohm
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from tests.checks.published import approx, published
 
@@ -161,3 +162,12 @@ def _motor_of_dc_05(check: dict) -> MotorModel:
     stall_a = given["V"] / given["R_ohm"]
     free_rpm = (given["V"] - given["I0_A"] * given["R_ohm"]) / given["k"] / (2 * math.pi / 60)
     return MotorModel(given["V"], free_rpm, given["I0_A"], stall_a, given["k"] * (stall_a - given["I0_A"]))
+
+
+def test_cu_07_a_winding_at_its_limit_is_taken_to_have_risen_as_class_b_may() -> None:
+    """IEC 60034-1, limits of temperature rise by resistance: 80 K in class B."""
+    check = published("cu-07")
+    rise_k = dict(zip(check["inputs"]["classes"], check["expected"], strict=True))["B"]
+    model = MotorModel(12.0, 5300, 1.8, 120)
+    cold_ohm, hot_ohm = winding_ohm(model, np.array([0.0, 1.0])).tolist()
+    assert hot_ohm / cold_ohm == pytest.approx(1 + ALPHA20_PER_K * rise_k)
