@@ -74,6 +74,7 @@ _LABELS = {
     "shortest_ms": "shortest switching", "median_ms": "median switching",
     "before_interval_ohm": "before, 95 % sure between", "after_interval_ohm": "after, 95 % sure between",
     "like_16_mm2_lead_m": "m of 16 mm² lead with as much",
+    "onset_unseen": "no edge shows when it began",
     "open_at_end": "still so at the end of the log",
 }  # fmt: skip
 _NAMES = ("limit", "motor", "other_end")

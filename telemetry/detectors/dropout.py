@@ -117,14 +117,10 @@ def _joined(stretches: Sequence[BeamHealth], beam: Switching) -> list[BeamHealth
 
 
 def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
-    onset_s = _onset_s(known.beams[subject], stretch, known.honest_dwell_s.get(subject, 0.0))
-    unseen = unseen_onset(
-        known,
-        known.beams[subject],
-        onset_s,
-        min(stretch.contradictions_s, default=None),
-        by_edge=stretch.flickered or stretch.state != "stuck_clear",
-    )
+    beam = known.beams[subject]
+    onset_s, by_edge = _onset(beam, stretch, known.honest_dwell_s.get(subject, 0.0))
+    first_s = min(stretch.contradictions_s, default=None)
+    unseen = None if by_edge else unseen_onset(known, beam, onset_s, first_s)
     contact = contact_before(known.contacts, onset_s) if unseen is None else None
     open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
     resolved = shows_a_pass(known.beams, subject)
@@ -147,19 +143,22 @@ def _switched_again(beam: Switching, stretch: BeamHealth, until_s: float = math.
     return bool(((changes_s >= stretch.end_s - _TICK_S) & (changes_s < until_s)).any())
 
 
-def _onset_s(beam: Switching, stretch: BeamHealth, honest_s: float) -> float:
+def _onset(beam: Switching, stretch: BeamHealth, honest_s: float) -> tuple[float, bool]:
     """The flicker that ends in the silence, or the first change to the stuck level around its start.
 
-    The start of the stretch itself where there is neither.
+    The start of the stretch itself where there is neither. True where the edge is that of the fault: a beam
+    that reads clear may have fallen silent any time after a piece left it.
     """
     into_stuck = beam.on == (stretch.state == "stuck_broken")
     flicker_s = _flicker_before(beam, into_stuck, stretch, honest_s)
     if flicker_s is not None:
-        return flicker_s
+        return flicker_s, True
     into_stuck_s = beam.t_s[into_stuck]
     earliest_s = stretch.start_s - (_ONSET_WITHIN_S if stretch.flickered else 0.0)
     near_s = into_stuck_s[(into_stuck_s >= earliest_s) & (into_stuck_s <= stretch.start_s + _TICK_S)]
-    return float(near_s[0]) if len(near_s) else stretch.start_s
+    if not len(near_s):
+        return stretch.start_s, False
+    return float(near_s[0]), stretch.state != "stuck_clear"
 
 
 def _flicker_before(
@@ -222,6 +221,7 @@ def _finding(known: Analysis, subject: str, dropout: _Dropout) -> Finding:
             "contradictions": len(stretch.contradictions_s),
             "first_contradiction_s": stretch.contradictions_s[0] if stretch.contradictions_s else None,
             "flickered": stretch.flickered,
+            "onset_unseen": dropout.unseen is not None,
             "came_back": not dropout.open_at_end,
             "contact_t_s": contact.t_s if contact else None,
             "contact_peak_g": contact.peak_g if contact else None,

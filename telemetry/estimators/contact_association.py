@@ -121,16 +121,10 @@ def _of_unseen(known: Analysis, unseen: Sequence[tuple[float, float]]) -> str:
 def _unseen_onset(known: Analysis, name: str, fault: Finding) -> tuple[float, float] | None:
     """Between what a sensor fell silent where no edge of its own shows when; None where one does."""
     beam = known.beams.get(name)
-    if fault.kind != "dropout" or fault.role == "harness" or beam is None:
+    if beam is None or not fault.evidence.get("onset_unseen"):
         return None
     first_s = fault.evidence.get("first_contradiction_s")
-    return unseen_onset(
-        known,
-        beam,
-        fault.start_s,
-        first_s if isinstance(first_s, float) else fault.start_s,
-        by_edge=bool(fault.evidence.get("flickered")) or fault.evidence.get("state") != "stuck_clear",
-    )
+    return unseen_onset(known, beam, fault.start_s, first_s if isinstance(first_s, float) else None)
 
 
 def _time_after_contacts(contacts: Sequence[Contact], match: Match) -> float:

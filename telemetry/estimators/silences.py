@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from telemetry.analysis import Analysis
 from telemetry.estimators.contacts import AFTER_CONTACT_S
 from telemetry.records.sensors import Switching
 
 __all__ = ["silent_between", "unseen_onset"]
-
-_SAME_S = 1e-6
 
 
 def silent_between(
@@ -23,14 +19,11 @@ def silent_between(
 
 
 def unseen_onset(
-    known: Analysis, beam: Switching, onset_s: float, contradiction_s: float | None, *, by_edge: bool
+    known: Analysis, beam: Switching, onset_s: float, contradiction_s: float | None
 ) -> tuple[float, float] | None:
-    """Between what a beam fell silent where no edge shows when; None where one does, or in half a second.
+    """Between what a beam fell silent that no edge of its own dates; None where that is within half a second.
 
-    `by_edge`: an edge at the onset is that of the fault, as flicker is, or the change to a level that no
-    piece makes. A beam that reads clear once unplugged falls silent between two pieces, without any.
+    A beam that reads clear once unplugged falls silent between two pieces, without an edge.
     """
-    if by_edge and bool(np.any(np.abs(beam.t_s - onset_s) < _SAME_S)):
-        return None
     between = silent_between(known, beam, onset_s, contradiction_s)
     return between if between[1] - between[0] > AFTER_CONTACT_S else None
