@@ -43,6 +43,7 @@ _PLAIN_TIMES = 3.0
 _HELD = 0.7
 _ROUNDING_S = 1e-6
 _MOSTLY = 0.5
+_FADES_S, _FADED = 0.05, 0.35
 _ASSUMED_OFF = 0.08
 """An empty battery behind a loose lug gives so much less under load than the one assumed (our choice)."""
 
@@ -100,8 +101,31 @@ def _of_motor(
         or _is_plain(trace, motor, start_s, end, _onset(quiet, start_s), helped=_drive(helpers, start_s, end))
         for start_s, end in nothing.tolist()
     ]
-    nothing = nothing[plain]
+    kept = [
+        one and not _faded(trace, motor, draw, partners, _onset(quiet, start_s))
+        for one, (start_s, _end) in zip(plain, nothing.tolist(), strict=True)
+    ]
+    nothing = nothing[kept]
     return tuple(_interruption(trace, group, loaded, drives) for group in _groups(nothing, loaded))
+
+
+def _faded(trace: MotorTrace, motor: Motor, draw: _Draw, partners: Sequence[Partner], onset_s: float) -> bool:
+    """Whether a load fades to nothing while a partner goes on bearing much more, as under a lower duty.
+
+    A breaker opens under the load of both, at once.
+    """
+    near = (trace.t_s >= onset_s - max(_FADES_S, 1.5 * period_s(trace.t_s))) & (trace.t_s < onset_s)
+    before = (trace.t_s >= onset_s - _JUST_BEFORE_S) & (trace.t_s < onset_s)
+    if not motor.stall_current_a or not (near & draw.driven).any() or not (before & draw.loaded).any():
+        return False
+    own = float(np.median(trace.current_a[near])) / motor.stall_current_a
+    beside = [
+        float(np.median(other.current_a[(other.t_s >= onset_s - _JUST_BEFORE_S / 2) & (other.t_s < onset_s)]))
+        / kind.stall_current_a
+        for other, kind in partners
+        if kind.stall_current_a and _drive([other], onset_s - _JUST_BEFORE_S / 2, onset_s)
+    ]
+    return bool(beside) and own < _FADED * max(beside)
 
 
 def _loaded_spans(t_s: FloatArray, draw: _Draw, end_s: float, holds_s: float) -> FloatArray:

@@ -137,3 +137,23 @@ def test_a_start_cut_off_far_below_its_speed_has_lost_its_current() -> None:
     )
     found = find_interruptions(bare, trace_motors(log, bare), MATCH, LENGTH_S)["left"]
     assert [(one.start_s, one.while_driven) for one in found] == [(pytest.approx(10.06), True)]
+
+
+@pytest.mark.parametrize(("fades_s", "found"), [(0.0, 1), (0.3, 0)])
+def test_a_load_that_fades_while_a_partner_bears_on_is_a_lower_duty_and_no_lead(
+    fades_s: float, found: int
+) -> None:
+    """Both under one command, 30 and 40 A; from 10 to 12 s the one draws nothing."""
+    level = np.where(T_S < 10, np.clip((10 - T_S) / max(fades_s, 1e-3), 0.0, 1.0), T_S >= 12)
+    robot = robot_of(
+        f'[motors.a]\ncurrent = "a_a"\ncommand = "duty"\nmechanism = "belt"\n{SHEET}'
+        f'[motors.b]\ncurrent = "b_a"\ncommand = "duty"\nmechanism = "belt"\n{SHEET}'
+        '[supply]\nvoltage = "battery_v"\n'
+    )
+    log = log_of(
+        numbers("a_a", 30.0 * level, T_S),
+        numbers("b_a", np.full(len(T_S), 40.0), T_S),
+        numbers("duty", np.full(len(T_S), 0.6), T_S),
+        numbers("battery_v", np.full(len(T_S), 12.0), T_S),
+    )
+    assert len(find_interruptions(robot, trace_motors(log, robot), MATCH, LENGTH_S)["a"]) == found
