@@ -32,6 +32,7 @@ _HEADS = (400, 20_000)
 _ENOUGH_ROWS = 50
 _SPOILED_SHARE = 0.02
 _STEP_SPREAD = 10.0
+_FEWEST_TO_RUN = 3
 
 Rows = list[tuple[int, list[str]]]
 
@@ -193,11 +194,14 @@ def _header_below_settings(best: Candidate, rows: Rows, numeric: list[int], cloc
 
 def _run_as(stamps: FloatArray, clock: FloatArray) -> bool:
     """Whether a few stamps follow each other as those of the clock do: rows of the log, no settings."""
-    steps, usual = np.diff(stamps), np.diff(clock[np.isfinite(clock)])
-    if not len(steps):
+    clock = clock[np.isfinite(clock)]
+    steps, usual = np.diff(stamps), np.diff(clock)
+    if len(stamps) < _FEWEST_TO_RUN or not np.any(usual > 0):
         return False
-    typical = float(np.median(usual[usual > 0])) if np.any(usual > 0) else 0.0
-    return bool(np.mean((steps > 0) & (steps <= _STEP_SPREAD * typical)) > 0.5)
+    typical, span = float(np.median(usual[usual > 0])), float(np.ptp(clock))
+    near = (stamps >= clock.min() - span) & (stamps <= clock.max() + span)
+    follow = (steps > 0) & (steps <= _STEP_SPREAD * typical)
+    return bool(near.mean() > 0.5 and follow.mean() > 0.5)
 
 
 def _header(

@@ -18,16 +18,16 @@ from telemetry.units import unit_from_name
 
 __all__ = ["with_steady_channels"]
 
-# Our choice: a channel that ticks evenly through so many rows is sampled, and at least once a second,
+# Our choice: a channel that ticks evenly through so many rows is sampled, and every two seconds at least,
 # or in numbers that look like dates once a minute.
 _FEWEST_TICKS = 8
-_SLOWEST_S = 1.0
+_SLOWEST_S = 2.0
 _SLOWEST_DATED_S = 60.0
 _ROUNDING = 1e-3
 
 
 def with_steady_channels(table: Table, clock: int, stamps: Stamps, long: LongColumns, told: Told) -> Stamps:
-    """The stamps in a unit in which some channel that ticks evenly does so at least once a second.
+    """The stamps in a unit in which some channel that ticks evenly does so every two seconds at least.
 
     Events may be seconds apart, so that the spacing of a long log's rows tells little about the unit of
     whole numbers. Where the robot file or the column tells it, and where none ticks, all stays; what looks
