@@ -24,6 +24,15 @@ _NAMES = 0.10
 """Share of the width that the numbers of the cycles take; another such share is left for the lengths."""
 
 
+_STAGE_WORDS = {
+    "collect": "getting the first piece",
+    "load": "loading (first to last piece)",
+    "carry": "carrying (last piece to first release)",
+    "release": "releasing",
+}
+_TOLD_S = 0.1
+
+
 @dataclass(frozen=True)
 class CycleChart:
     """The drawing, its height, and which cycle was the slowest and why, in a sentence."""
@@ -97,14 +106,14 @@ def _summary(analysis: Analysis) -> str:
         beyond = {stage: _beyond_usual(slow, closed, stage) for stage in STAGES}
         stage = max(beyond, key=lambda stage: beyond[stage])
         if beyond[stage] > 0:
-            told += f"; its {stage} stage took {duration(beyond[stage])} longer than usual"
+            told += f"; {_STAGE_WORDS[stage]} took {duration(beyond[stage])} longer than usual"
     hits = sum(slow.start_s <= contact.t_s < slow.end_s for contact in analysis.contacts)
     faulty_s = slow.faulty_sensor_s
     burdens = [counted(hits, "hit")] if hits else []
     burdens += _stalls_within(analysis, slow)
-    burdens += [f"{duration(faulty_s)} with a faulty sensor"] if faulty_s else []
+    burdens += [f"{duration(faulty_s)} with a faulty sensor"] if faulty_s >= _TOLD_S else []
     burdens += ["the end of autonomous"] if _ends_autonomous(analysis, slow) else []
-    return f"{told}. In the whole cycle: {', '.join(burdens)}." if burdens else f"{told}."
+    return f"{told}. In that cycle: {', '.join(burdens)}." if burdens else f"{told}."
 
 
 def _ends_autonomous(analysis: Analysis, cycle: Cycle) -> bool:

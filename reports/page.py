@@ -100,8 +100,10 @@ def render(template: str, *, script: str, **values: object) -> str:
 
 @cache
 def asset(name: str) -> str:
-    """One of our own files under `assets/`, as text."""
-    return files("reports").joinpath("assets", name).read_text(encoding="utf-8")
+    """One of our own files under `assets/`, as text, without indents and lines of comment."""
+    text = files("reports").joinpath("assets", name).read_text(encoding="utf-8")
+    lines = [line.lstrip() for line in text.splitlines()]
+    return "\n".join(line for line in lines if line and not line.startswith(("//", "/* "))) + "\n"
 
 
 @cache

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from reports.words import clock, counted, kind_words, percent
+from reports.words import clock, counted, percent
 from telemetry.analysis import Analysis
 from telemetry.dataclass import dataclass
 from telemetry.event import parts_by_severity
-from telemetry.finding import Severity, Verdict
-from telemetry.pit_list import job_of
+from telemetry.finding import Finding, Severity, Verdict
+from telemetry.pit_list import jobs_of
 
 __all__ = ["MatchVerdict", "motors_to_rest", "verdict_of"]
 
-_TIRING = ("overheat", "stall", "near_stall")
 _MOST_TIRED = 3
 
 
@@ -41,9 +40,8 @@ def verdict_of(analysis: Analysis) -> MatchVerdict:
     """What stands in the first line of a match's page."""
     parts = parts_by_severity(analysis.findings)
     findings = {level: sum(f.severity is level for f in analysis.findings) for level in Severity}
-    concerned = {
-        level: len({job_of(f) for f in analysis.findings if f.severity is level}) for level in Severity
-    }
+    placed = list(zip(analysis.findings, jobs_of(analysis.findings), strict=True))
+    concerned = {level: len({job for f, job in placed if f.severity is level}) for level in Severity}
     fix, watch = parts[Severity.FIX], parts[Severity.WATCH]
     not_judged = sum(check.verdict is Verdict.NOT_EVALUATED for check in analysis.checks)
     log, healthy = _log_words(analysis)
@@ -54,27 +52,45 @@ def verdict_of(analysis: Analysis) -> MatchVerdict:
 
 
 def motors_to_rest(analysis: Analysis) -> str | None:
-    """Which motors were worked hardest: those that stood still or grew too hot, then the hottest.
+    """Which motors need a rest and how long, which stood still without needing one, then the hottest.
 
     None where nothing is told of any motor.
     """
-    tired, hottest = _tired_motors(analysis), _hottest_motor(analysis)
-    told = [f"Motor to rest: {'; '.join(tired)}."] if tired else []
-    if not tired and hottest is not None and hottest.heat < 1:
+    hot = {finding.subject: finding for finding in _told(analysis, "overheat")}
+    stood = [name for name in _stood(analysis) if name not in hot]
+    told = [f"Motor to rest: {'; '.join(map(_rest, hot.values()))}."] if hot else []
+    hottest = _hottest_motor(analysis)
+    if not hot and hottest is not None and hottest.heat < 1:
         told = ["No motor needs a rest."]
+    told += (
+        [f"Stood still while driven: {'; '.join(_stood(analysis)[name] for name in stood)}."] if stood else []
+    )
     return " ".join([*told, hottest.words] if hottest else told) or None
 
 
-def _tired_motors(analysis: Analysis) -> list[str]:
-    """The motors that a finding says were overworked, the surest first, each with what it did."""
+def _told(analysis: Analysis, *kinds: str) -> list[Finding]:
+    """Findings of these kinds that are no mere notes, the surest first, as many as the line has room for."""
+    found = [f for f in analysis.findings if f.kind in kinds and f.severity is not Severity.NOTE]
+    return sorted(found, key=lambda finding: -finding.confidence)
+
+
+def _rest(finding: Finding) -> str:
+    minutes = finding.evidence.get("rest_minutes")
+    known = isinstance(minutes, float) and minutes >= 1
+    return f"{finding.subject}, {minutes:.0f} min without current" if known else finding.subject
+
+
+def _stood(analysis: Analysis) -> dict[str, str]:
+    """The motors that stalled or nearly did, each with when and how hot it grew."""
     told: dict[str, str] = {}
-    for finding in sorted(analysis.findings, key=lambda finding: -finding.confidence):
-        if finding.kind in _TIRING and finding.severity is not Severity.NOTE:
-            told.setdefault(
-                finding.subject, f"{finding.subject} ({kind_words(finding.kind).title} at "
-                f"{clock(finding.start_s, analysis.match.start_s)})",
-            )  # fmt: skip
-    return list(told.values())[:_MOST_TIRED]
+    for finding in _told(analysis, "stall", "near_stall"):
+        use = analysis.motor_use.get(finding.subject)
+        heat = (
+            f"heat at most {percent(use.peak_heat)}" if use and use.peak_heat is not None else ""
+        )
+        when = f"at {clock(finding.start_s, analysis.match.start_s)}"
+        told.setdefault(finding.subject, f"{finding.subject} {when}" + (f" ({heat})" if heat else ""))
+    return dict(list(told.items())[:_MOST_TIRED])
 
 
 @dataclass(frozen=True)
@@ -89,9 +105,10 @@ def _hottest_motor(analysis: Analysis) -> _Hottest | None:
         return None
     name = max(heats, key=lambda name: heats[name])
     end = analysis.motor_use[name].end_heat
-    told = f"Hottest motor: {name}, at {percent(heats[name])} of what it can bear"
-    told += f", {percent(end)} when the match ended" if end is not None else ""
-    return _Hottest(heats[name], told + ("; no motor passed its limit." if heats[name] < 1 else "."))
+    told = f"Hottest motor: {name}, at {percent(heats[name])} of its heat limit"
+    return _Hottest(
+        heats[name], told + (f", {percent(end)} when the match ended." if end is not None else ".")
+    )
 
 
 def _sentence(analysis: Analysis, fix: int, watch: int) -> str:

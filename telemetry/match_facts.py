@@ -17,7 +17,7 @@ from telemetry.estimators.heat import heat_is_told, peaks_and_ends
 from telemetry.estimators.light import LightCount, count_by_light
 from telemetry.finding import Finding, Severity, Verdict
 from telemetry.log import BoolArray, Kind
-from telemetry.pit_list import job_of
+from telemetry.pit_list import jobs_of
 from telemetry.records.motors import MotorTrace
 from telemetry.signals import period_s, runs
 from telemetry.suspicions import is_of_an_outage, suspected_dropouts
@@ -238,8 +238,9 @@ def summary_of(analysis: Analysis, *, name: str | None = None) -> MatchSummary:
 def parts_by_severity(findings: Sequence[Finding]) -> dict[Severity, int]:
     """How many parts have something to fix, to watch, to note: each counts once, by its worst finding."""
     worst: dict[tuple[str, str], Severity] = {}
+    placed = list(zip(findings, jobs_of(findings), strict=True))
     for level in reversed(Severity):
-        worst |= {job_of(f): level for f in findings if f.severity is level}
+        worst |= {job: level for f, job in placed if f.severity is level}
     return {level: list(worst.values()).count(level) for level in Severity}
 
 

@@ -137,11 +137,19 @@
     return box.bottom > 80 && box.top < innerHeight - 80;
   };
 
+  // From the finding that the cursor stands at the next in order, else the nearest before or after the cursor.
+  function findingBeside(change) {
+    const { findings } = data;
+    const { length } = findings;
+    if (state.finding >= 0 && Math.abs(findings[state.finding][0] - state.t) < 1e-3) return (state.finding + change + length) % length;
+    const beside = (t) => (t - state.t) * change > (state.finding < 0 ? -1e-3 : 1e-3);
+    const at = change > 0 ? findings.findIndex(([t]) => beside(t)) : findings.findLastIndex(([t]) => beside(t));
+    return at >= 0 ? at : change > 0 ? 0 : length - 1;
+  }
+
   function goToFinding(change) {
-    const count = data.findings.length;
-    if (!count) return;
-    const from = state.finding < 0 && change < 0 ? 0 : state.finding;
-    state.finding = (from + change + count) % count;
+    if (!data.findings.length) return;
+    state.finding = findingBeside(change);
     const [t, title] = data.findings[state.finding];
     moveTo(t);
     const link = document.createElement("a");
@@ -204,6 +212,7 @@
     const way = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
     if (way && event.shiftKey) moveTo(state.t + way);
     else if (way) step(way);
+    else if (event.key === " " && inView(strip) && !event.target.closest("a, button, summary, .wide, input[type=checkbox]")) play(!state.playing);
     else if (event.key === "Home" && near) moveTo(data.start);
     else if (event.key === "End" && near) moveTo(last);
     else return false;

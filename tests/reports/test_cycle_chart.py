@@ -28,8 +28,8 @@ def test_the_slowest_is_named_with_the_stage_that_made_it_slow_and_its_hits() ->
 
     assert chart is not None
     assert chart.summary == (
-        "Slowest: cycle 2, 17.5 s, from 0:10.5; its carry stage took 7.0 s longer than usual. "
-        "In the whole cycle: 1 hit, the end of autonomous."
+        "Slowest: cycle 2, 17.5 s, from 0:10.5; carrying (last piece to first release) took 7.0 s "
+        "longer than usual. In that cycle: 1 hit, the end of autonomous."
     )
     assert str(chart.drawing).count('class="hit"') == 1
 

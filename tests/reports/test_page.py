@@ -255,10 +255,14 @@ def test_the_hottest_motor_and_the_slowest_cycle_stand_on_the_first_screen(analy
         for name, made in (("hot", hot), ("warm", warm))
     }
 
-    assert "Hottest motor: feed, at 130 % of what it can bear, 90 % when the match ended" in start["hot"]
-    assert "Motor to rest: feed (stalled at" in start["hot"]
-    assert "no motor passed its limit" in start["warm"]
+    assert "Hottest motor: feed, at 130 % of its heat limit, 90 % when the match ended." in start["hot"]
+    assert "Motor to rest: arm." in start["hot"]
+    assert "Stood still while driven: feed at" in start["warm"]
+    assert "(heat at most 20 %)" in start["warm"]
+    cool = tuple(finding for finding in analysis.findings if finding.kind != "overheat")
+    rested = read_page(match_page(replace(analysis, motor_use=warm, findings=cool))).words
+    assert "No motor needs a rest. Stood still while driven: feed at" in rested
     calm = replace(analysis, motor_use=warm, findings=())
     assert "No motor needs a rest." in read_page(match_page(calm)).words
-    assert "no motor passed its limit" not in start["hot"]
+    assert "No motor needs a rest." not in start["hot"]
     assert "Slowest: cycle" in start["warm"]

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from telemetry.finding import Finding, Severity
-from telemetry.pit_list import MOST_ACTIONS, job_of, make_pit_list
+from telemetry.pit_list import MOST_ACTIONS, jobs_of, make_pit_list
 
 
 def _finding(
@@ -86,9 +86,50 @@ def test_a_motor_driven_past_both_limits_and_stalled_there_is_one_job() -> None:
     (job,) = make_pit_list([high, low, stall])
     assert job.text == "Reseat top (limit_overrun). The same for bottom."
     assert (job.subject, job.findings) == ("top", (0, 1, 2))
-    assert job_of(high) == job_of(low) == job_of(stall) == ("motor", "lift")
+    assert jobs_of([high, low, stall]) == [("motor", "lift")] * 3
     (job,) = make_pit_list([high, jam])
     assert job.text == "Reseat top (limit_overrun). Also: Reseat lift (stall)."
+
+
+def test_a_silent_limit_and_the_motor_that_stood_at_its_stop_are_one_job_on_the_limit() -> None:
+    missed = replace(
+        _finding("top", kind="limit_missed", role="limit", confidence=0.8, minutes=4),
+        evidence={"motor": "lift"},
+    )
+    stall = _finding("lift", kind="stall", role="motor", start_s=10.5, confidence=0.97, minutes=5)
+    (job,) = make_pit_list([missed, stall])
+    assert job.text == "Reseat top (limit_missed)."
+    assert (job.subject, job.findings, job.minutes) == ("top", (0, 1), 4.0)
+    assert job.why == "limit_missed of top at 10 s. (1 more finding of this part.)"
+
+
+@pytest.mark.parametrize("other", ["later", "another motor"])
+def test_a_stall_elsewhere_does_not_come_of_a_silent_limit(other: str) -> None:
+    missed = replace(_finding("top", kind="limit_missed", role="limit"), evidence={"motor": "lift"})
+    stall = _finding(
+        "lift" if other == "later" else "feed",
+        kind="stall",
+        role="motor",
+        start_s=11.0 if other == "later" else 10.0,
+    )
+    assert len(make_pit_list([missed, stall])) == 2
+
+
+def test_work_on_two_troubles_of_a_part_adds_up_and_a_motor_cools_meanwhile() -> None:
+    loose, shaky = _finding("entry"), _finding("entry", kind="chatter", minutes=4)
+    assert make_pit_list([loose, shaky])[0].minutes == 7.0
+    stall, hot = (
+        _finding("feed", kind=kind, role="motor", minutes=m) for kind, m in (("stall", 5), ("overheat", 8))
+    )
+    assert make_pit_list([stall, hot])[0].minutes == 8.0
+
+
+def test_what_the_robot_plays_on_with_comes_after_what_is_out() -> None:
+    shaky, out = (
+        _finding("gate", kind="chatter", confidence=0.99),
+        _finding("feed", kind="stall", confidence=0.7),
+    )
+    assert [action.subject for action in make_pit_list([shaky, out])] == ["feed", "gate"]
 
 
 def test_a_dip_under_a_resistance_that_rose_has_no_job_of_its_own() -> None:
