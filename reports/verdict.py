@@ -85,9 +85,7 @@ def _stood(analysis: Analysis) -> dict[str, str]:
     told: dict[str, str] = {}
     for finding in _told(analysis, "stall", "near_stall"):
         use = analysis.motor_use.get(finding.subject)
-        heat = (
-            f"heat at most {percent(use.peak_heat)}" if use and use.peak_heat is not None else ""
-        )
+        heat = f"heat at most {percent(use.peak_heat)}" if use and use.peak_heat is not None else ""
         when = f"at {clock(finding.start_s, analysis.match.start_s)}"
         told.setdefault(finding.subject, f"{finding.subject} {when}" + (f" ({heat})" if heat else ""))
     return dict(list(told.items())[:_MOST_TIRED])
