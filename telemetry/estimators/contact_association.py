@@ -17,7 +17,7 @@ from telemetry.wording import counted, match_clock
 
 __all__ = ["Association", "associate_with_contacts"]
 
-_UNLIKELY = 0.05
+_UNLIKELY, _TWO = 0.05, 2
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,8 @@ def _of_seen(counts: _Followed) -> str:
     if counts.faults == 1:
         which = "Its one fault" if counts.followed else "Its one fault did not begin"
     elif counts.followed in (0, counts.faults):
-        which = f"{'None' if counts.followed == 0 else 'All'} of its {counts.faults} faults"
+        none, every = ("Neither", "Both") if counts.faults == _TWO else ("None", "All")
+        which = f"{none if counts.followed == 0 else every} of its {counts.faults} faults"
     began = "" if which.endswith("begin") else " began"
     by_chance = f"by chance alone about {counts.expected:.1g} would"
     return f"{which}{began} within half a second after a hit; {by_chance}. "

@@ -145,12 +145,12 @@ def test_what_follows_hits_is_said_in_counts_and_never_as_proof() -> None:
 
 
 def test_an_infinite_ratio_is_all_of_its_faults() -> None:
-    assert _words(12.1, 30.5).startswith("All of its 2 faults began within half a second after a hit;")
+    assert _words(12.1, 30.5).startswith("Both of its 2 faults began within half a second after a hit;")
 
 
 def test_none_after_a_hit() -> None:
     assert _words(70.0, 80.0) == (
-        "None of its 2 faults began within half a second after a hit; by chance alone about 0.03 would. "
+        "Neither of its 2 faults began within half a second after a hit; by chance alone about 0.03 would. "
         "Hits do not seem to set it off."
     )
 
@@ -182,7 +182,7 @@ def test_hits_are_not_cleared_by_a_fault_that_began_unseen() -> None:
     silent = _dropout(22.0, open_at_end=True, onset_unseen=True)
     words = str(_entry(silent, _finding("chatter", 70.0), contacts=HITS).contact_words)
 
-    assert words.startswith("None of its 2 faults began within half a second after a hit;")
+    assert words.startswith("Neither of its 2 faults began within half a second after a hit;")
     assert words.endswith("with 1 hit in that time: it may have done it.")
 
 
