@@ -56,13 +56,14 @@ def thermal_level(
     target = np.square(_held(current)[:-1] / continuous_a)
     step_s = np.diff(times)
     rising = target > initial
-    level = _solve(step_s, target, np.where(rising, heating_s, cooling_s), initial)
+    heating, cooling = _steps(step_s, target, heating_s), _steps(step_s, target, cooling_s)
+    level = _solve(*np.where(rising, heating, cooling), initial)
     while heating_s != cooling_s:
         before, rising_before = level, rising
         rising = target > level[:-1]
         if np.array_equal(rising, rising_before):
             break
-        level = _solve(step_s, target, np.where(rising, heating_s, cooling_s), initial)
+        level = _solve(*np.where(rising, heating, cooling), initial)
         if np.max(np.abs(level - before)) <= _TOLERANCE * max(1.0, float(level.max())):
             break
     return level
@@ -152,15 +153,19 @@ def _held(current: FloatArray) -> FloatArray:
     return np.where(last >= 0, current[last], 0.0)
 
 
-def _solve(step_s: FloatArray, target: FloatArray, constant_s: FloatArray, initial: float) -> FloatArray:
-    """H[n+1] = H[n]·e[n] + target[n]·(1 − e[n]) with e = exp(−step / constant), shape (n + 1,).
+def _steps(step_s: FloatArray, target: FloatArray, constant_s: float) -> FloatArray:
+    """Of each step what it takes in time constants, and target · (1 − e) with e = exp(−that), (2, n)."""
+    decrement = np.minimum(step_s / constant_s, _FORGOTTEN)
+    return np.stack((decrement, -np.expm1(-decrement) * target))
+
+
+def _solve(decrement: FloatArray, gain: FloatArray, initial: float) -> FloatArray:
+    """H[n+1] = H[n]·e[n] + gain[n] with e = exp(−decrement), shape (n + 1,).
 
     Within a block of few time constants, H = decay · (start + cumulative sum of inputs / decay). No term is
     negative, so nothing cancels; blocks keep 1 / decay within the range of a float.
     """
-    decrement = np.minimum(step_s / constant_s, _FORGOTTEN)
-    gain = -np.expm1(-decrement) * target
-    level = np.empty(len(step_s) + 1)
+    level = np.empty(len(decrement) + 1)
     level[0] = initial
     for start, end in _blocks(decrement):
         growth = np.exp(np.cumsum(decrement[start:end]))
