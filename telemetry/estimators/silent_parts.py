@@ -9,11 +9,11 @@ them, more than the robot could have held, and they miss them all.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from telemetry.analysis import Analysis
+from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.robot import Harness
 
