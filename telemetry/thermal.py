@@ -57,13 +57,13 @@ def thermal_level(
     step_s = np.diff(times)
     rising = target > initial
     heating, cooling = _steps(step_s, target, heating_s), _steps(step_s, target, cooling_s)
-    level = _solve(*np.where(rising, heating, cooling), initial)
+    level = _solve(np.where(rising, heating, cooling), initial)
     while heating_s != cooling_s:
         before, rising_before = level, rising
         rising = target > level[:-1]
         if np.array_equal(rising, rising_before):
             break
-        level = _solve(*np.where(rising, heating, cooling), initial)
+        level = _solve(np.where(rising, heating, cooling), initial)
         if np.max(np.abs(level - before)) <= _TOLERANCE * max(1.0, float(level.max())):
             break
     return level
@@ -159,12 +159,13 @@ def _steps(step_s: FloatArray, target: FloatArray, constant_s: float) -> FloatAr
     return np.stack((decrement, -np.expm1(-decrement) * target))
 
 
-def _solve(decrement: FloatArray, gain: FloatArray, initial: float) -> FloatArray:
-    """H[n+1] = H[n]·e[n] + gain[n] with e = exp(−decrement), shape (n + 1,).
+def _solve(steps: FloatArray, initial: float) -> FloatArray:
+    """H[n+1] = H[n]·e[n] + gain[n] with e = exp(−decrement), shape (n + 1,); `steps` (2, n) are these.
 
     Within a block of few time constants, H = decay · (start + cumulative sum of inputs / decay). No term is
     negative, so nothing cancels; blocks keep 1 / decay within the range of a float.
     """
+    decrement, gain = steps
     level = np.empty(len(decrement) + 1)
     level[0] = initial
     for start, end in _blocks(decrement):
