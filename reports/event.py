@@ -55,8 +55,8 @@ def verdict_words(summary: MatchSummary) -> str:
     """What is said of a match in one phrase."""
     fix, watch = summary.parts.get(Severity.FIX, 0), summary.parts.get(Severity.WATCH, 0)
     return {
-        "fix": f"{fix} to fix" + (f", {watch} to watch" if watch else ""),
-        "watch": f"{watch} to watch",
+        "fix": f"{counted(fix, 'part')} to fix" + (f", {watch} to watch" if watch else ""),
+        "watch": f"{counted(watch, 'part')} to watch",
         "clear": "nothing found",
         "not_judged": "nothing could be judged",
     }[summary.verdict]

@@ -225,7 +225,7 @@ const detail = (() => {
 
   function draw() {
     const seen = stretch.seen();
-    byId("shown").textContent = stretch.zoomed() ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)} of ${clock(data.to, 0.1)}` : "whole match";
+    byId("shown").textContent = stretch.zoomed() ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)} of ${clock(data.to, 0.1)}${stretch.closeIn() ? "" : ". Drag for more."}` : "whole match";
     if (stretch.zoomed()) drawRuling(seen);
     if (!stretch.closeIn() && !stretch.zooming()) return;
     for (const element of stretch.inSight) {

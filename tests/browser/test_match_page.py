@@ -362,3 +362,35 @@ def test_printed_the_event_runs_on_from_section_to_section(visit: Opened) -> Non
 
     assert "All matches" in first
     assert "What comes back" in first
+
+
+def test_the_next_finding_is_the_next_one_after_the_cursor(visit: Opened) -> None:
+    page = visit("match").page
+    found = page.evaluate("JSON.parse(document.querySelector('#cursor-data').textContent).findings")
+    page.locator("#strip").scroll_into_view_if_needed()
+    after_s = found[2][0] + 1
+    page.evaluate(
+        """([t]) => {
+          const cursor = document.querySelector('#cursor');
+          cursor.value = String(Math.round((t - stretch.data.start) / stretch.data.step));
+          cursor.dispatchEvent(new Event('input'));
+        }""",
+        [after_s],
+    )
+    page.keyboard.press("n")
+    assert page.locator("#told").inner_text() == next(title for t, title in found if t > after_s)
+
+
+def test_space_plays_while_the_strip_is_in_sight_and_scrolls_elsewhere(visit: Opened) -> None:
+    page = visit("match").page
+    play = page.locator("[data-do=play]")
+    page.locator("#lane-cycles").scroll_into_view_if_needed()
+    scrolled = page.evaluate("scrollY")
+    page.keyboard.press("Space")
+    assert play.get_attribute("aria-pressed") == "true"
+    page.keyboard.press("Space")
+    assert play.get_attribute("aria-pressed") == "false"
+    assert page.evaluate("scrollY") == scrolled
+    page.evaluate("document.querySelector('#made').scrollIntoView()")
+    page.keyboard.press("Space")
+    assert play.get_attribute("aria-pressed") == "false"

@@ -27,7 +27,7 @@ def test_matches_stand_in_order_and_lead_to_their_pages(event: Event) -> None:
     assert [link for link in links if link.endswith("index.html")] == [
         f"{m}/index.html" for m in ("m-1", "m-2", "bare")
     ]
-    assert "3 to fix, 3 to watch" in page.words
+    assert "3 parts to fix, 3 to watch" in page.words
     assert "nothing could be judged" in page.words
     assert "30\u00a0of 30" in page.words or "30 of 30" in page.words
 
