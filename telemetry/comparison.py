@@ -40,12 +40,16 @@ class Totals:
 
 @dataclass(frozen=True)
 class Side:
-    """One kind of fault of one subject on one side: faults, time looked at, matches with and without."""
+    """One kind of fault of one subject on one side: faults, time looked at, matches with and without.
+
+    `suspected` of the faults were too weakly shown for a finding (see `suspicions`).
+    """
 
     faults: int
     exposure_s: float
     matches_with: int
     matches: int
+    suspected: int = 0
 
 
 @dataclass(frozen=True)
@@ -135,15 +139,17 @@ def clean_matches_needed(before: Side, after: Side) -> int | None:
 
 def _side(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> Side:
     """Matches in which this could be judged; a harness counts where its kind could be judged at all."""
-    counts = []
+    counts, suspected = [], 0
     for one in facts:
-        count = one.count(kind, subject)
+        count = one.in_all(kind, subject)
         if count is None and role == "harness" and any(f.kind == kind for f in one.faults):
             count = 0
         if count is not None and one.active_s > 0:
             counts.append((count, one.active_s))
+            suspected += count - (one.count(kind, subject) or 0)
     faults = [count for count, _ in counts]
-    return Side(sum(faults), sum(s for _, s in counts), sum(n > 0 for n in faults), len(counts))
+    matches_with = sum(n > 0 for n in faults)
+    return Side(sum(faults), sum(s for _, s in counts), matches_with, len(counts), suspected)
 
 
 def _compared(
@@ -194,7 +200,8 @@ def _text(
 def _faults(kind: str, subject: str, side: Side) -> str:
     words = _NOUNS.get(kind, (kind.replace("_", " "),))
     named = f"{subject}: {counted(side.faults, *words)}" if kind else f"{side.faults}"
-    return f"{named} in {counted(side.matches, 'match', 'matches')}"
+    only = f" ({side.suspected} of them only suspected)" if side.suspected else ""
+    return f"{named}{only} in {counted(side.matches, 'match', 'matches')}"
 
 
 def _ratio_words(rates: RateComparison) -> str:

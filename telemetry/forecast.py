@@ -42,7 +42,8 @@ def forecast_dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend]) -> t
 
     Gamma–Poisson (see `chance_of_any`). Dropouts that come in clusters count as clusters: counts are divided
     by their variance over their mean where that is above 1 and four matches or more tell it. Where a trend
-    was found, the later half of the matches speaks for the next.
+    was found, the later half of the matches speaks for the next. What is only suspected counts where any was
+    found.
     """
     subjects = sorted({f.subject for one in facts for f in one.faults if f.kind == "dropout"})
     found = [forecast for subject in subjects if (forecast := _dropouts(facts, trends, subject))]
@@ -52,10 +53,12 @@ def forecast_dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend]) -> t
 def _dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend], subject: str) -> Forecast | None:
     trended = any(t.found and t.series.kind == "dropout" and t.series.subject == subject for t in trends)
     first = settled_part(facts, trended)
+    found = any(one.count("dropout", subject) for one in facts)
     known = [
         (count, one.active_s)
         for one in facts[first:]
-        if (count := one.count("dropout", subject)) is not None and one.active_s > 0
+        if (count := (one.in_all if found else one.count)("dropout", subject)) is not None
+        and one.active_s > 0
     ]
     if not known:
         return None

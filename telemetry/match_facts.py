@@ -170,6 +170,11 @@ class MatchFacts:
         told = self.told(kind, subject)
         return None if told is None else told.count
 
+    def in_all(self, kind: str, subject: str) -> int | None:
+        """The same with what was only suspected: for many matches together, where some were found."""
+        told = self.told(kind, subject)
+        return None if told is None else told.count + told.suspected
+
 
 def facts_of(analysis: Analysis, *, name: str | None = None) -> MatchFacts:
     """What is kept of a match; `name` where its own is not unique."""

@@ -42,7 +42,7 @@ def tell_truth(played: Play, logger: LoggerSpec, table: LogTable) -> dict[str, A
     ``faults`` are what was put in, ``stalls`` what physically stood still while driven. A piece is
         ``entered`` when its front breaks the first beam, ``released`` when the launcher wheel grips it. The
         ``wrong_rows`` of a beam's fault are the rows of the log that it falsifies, ``passes_lost`` the pieces
-        that went by, in and out of the beam, while it read wrong for most of their pass: there may be none.
+        that went by, in and out of the beam, while most of its rows read wrong: there may be none.
     """
     spec, plan, trace, inputs, faults = played.spec, played.plan, played.trace, played.inputs, played.faults
     input_faults = _with_wrong_rows(inputs, spec, table.switch_steps)
@@ -117,21 +117,28 @@ def _with_wrong_rows(inputs: Inputs, spec: RobotSpec, rows: Steps) -> list[Fault
         detail = {
             "wrong_s": _round(np.count_nonzero(wrong[first:last]) * STEP_S),
             "wrong_rows": int(np.count_nonzero(wrong[logged])),
-            "passes_lost": _passes_lost(inputs.honest[place], wrong, first, last),
+            "passes_lost": _passes_lost(inputs.honest[place], wrong, logged),
         }
         told.append(replace(fault, detail=fault.detail | detail))
     return told
 
 
-def _passes_lost(honest: Bools, wrong: Bools, first: int, last: int) -> int:
-    """Passes that lie wholly between two steps of the trace and were falsified for most of their time."""
-    changes = np.flatnonzero(np.diff(honest[first:last].astype(np.int8))) + first + 1
+def _passes_lost(honest: Bools, wrong: Bools, logged: Steps) -> int:
+    """Passes, in and out between the first of these rows and the last, most of whose rows are false.
+
+    One of which no row was logged would not show with a sound beam either.
+    """
+    if not len(logged):
+        return 0
+    first, last = int(logged[0]), int(logged[-1])
+    changes = np.flatnonzero(np.diff(honest[first : last + 1].astype(np.int8))) + first + 1
     broke, cleared = changes[honest[changes]], changes[~honest[changes]]
-    return sum(
-        bool(wrong[start:end].mean() > _MOST)
+    rows = [
+        logged[(logged >= start) & (logged < end)]
         for start in broke.tolist()
         for end in cleared[cleared > start][:1].tolist()
-    )
+    ]
+    return sum(len(row) > 0 and bool(wrong[row].mean() > _MOST) for row in rows)
 
 
 def _overruns(spec: RobotSpec, trace: Trace) -> list[FaultRecord]:

@@ -78,3 +78,13 @@ def test_the_exposure_is_the_time_enabled_not_the_number_of_matches() -> None:
 def test_the_totals_count_matches_time_and_hits() -> None:
     found = compare_matches(_matches(1, 1), _matches(0))
     assert (found.before.matches, found.before.active_s, found.before.contacts) == (("m0", "m1"), 300.0, 20)
+
+
+def test_what_is_only_suspected_counts_and_is_said_where_any_was_found() -> None:
+    before = [match_facts(f"m{n}", faults={ENTRY: n % 2}, suspected=2) for n in range(4)]
+    (found,) = compare_matches(before, _matches(0, 0, 0, 0)).subjects
+    assert (found.before.faults, found.before.suspected, found.after.suspected) == (10, 8, 0)
+    assert found.verdict == "improved"
+    assert "entry: 10 dropouts (8 of them only suspected) in 4 matches before the fix" in found.text
+    never = [match_facts(f"m{n}", faults={ENTRY: 0}, suspected=2) for n in range(4)]
+    assert compare_matches(never, _matches(0, 0, 0, 0)).subjects == ()

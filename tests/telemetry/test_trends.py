@@ -215,3 +215,13 @@ def test_matches_of_one_log_are_told_apart_by_its_own_clock() -> None:
         for name, start_s in (("practice", 10.0), ("practice-2", 460.0))
     ]
     assert pauses_s(facts, [None, None]) == [None, pytest.approx(460.0 - 3.0 - 10.0 - 153.0)]
+
+
+def test_what_is_only_suspected_counts_for_the_next_match_where_any_was_found() -> None:
+    entry = ("dropout", "entry")
+    found = [match_facts(f"m{n}", faults={entry: n % 2}, suspected=1) for n in range(4)]
+    told = [match_facts(f"m{n}", faults={entry: n % 2 + 1}) for n in range(4)]
+    assert forecast_dropouts(found, ())[0].probability == forecast_dropouts(told, ())[0].probability
+    never = [match_facts(f"m{n}", faults={entry: 0}, suspected=1) for n in range(4)]
+    clear = [match_facts(f"m{n}", faults={entry: 0}) for n in range(4)]
+    assert forecast_dropouts(never, ())[0].probability == forecast_dropouts(clear, ())[0].probability
