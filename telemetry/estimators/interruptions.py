@@ -44,7 +44,7 @@ _HELD = 0.7
 _ROUNDING_S = 1e-6
 _MOSTLY = 0.5
 _FADES_S, _FADED = 0.05, 0.35
-_ASSUMED_OFF = 0.08
+_ASSUMED_OFF, _SAGS_MORE = 0.08, 3.0
 """An empty battery behind a loose lug gives so much less under load than the one assumed (our choice)."""
 
 
@@ -217,9 +217,15 @@ def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> 
     return np.asarray(along_v > (1 - _MARGIN - _volts_off(trace)) * np.nan_to_num(trace.applied_v))
 
 
-def _volts_off(trace: MotorTrace) -> float:
-    """By how much, as a share, a battery's voltage may be off that was assumed and not logged."""
-    return _ASSUMED_OFF if trace.voltage_source == "assumed" else 0.0
+def _volts_off(trace: MotorTrace) -> FloatArray:
+    """By how much, as a share, a battery's voltage may be off that was assumed and not logged, shape (n,).
+
+    The more is drawn the more: behind a worn battery or a loose lug it falls several times as far.
+    """
+    if trace.voltage_source != "assumed":
+        return np.zeros(len(trace.t_s))
+    sag_v = float(trace.voltage_v.max()) - trace.voltage_v
+    return np.asarray(np.maximum(_ASSUMED_OFF, _SAGS_MORE * sag_v / trace.voltage_v))
 
 
 def _onset(quiet: FloatArray, start_s: float) -> float:
@@ -253,9 +259,7 @@ def _is_plain(
     model = MotorModel.from_motor(motor)
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
     by_channel = trace.speed_source == "channel"
-    if model is None or (
-        by_channel and float(np.nanmin(trace.speed_share[inside])) < _SLOW - _volts_off(trace)
-    ):
+    if model is None or (by_channel and bool((trace.speed_share < _SLOW - _volts_off(trace))[inside].any())):
         return True
     before = (trace.t_s >= onset_s - _REST_S) & (trace.t_s < onset_s)
     if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
@@ -283,7 +287,7 @@ def _lost_while_slow(trace: MotorTrace, model: MotorModel, low_a: float, start_s
         return False
     back_emf_v = float(np.nanmax(trace.speed_rad_s[near])) * model.k_v_s_per_rad
     loaded = float(trace.current_a[near].max()) > _PLAIN_TIMES * low_a
-    return loaded and back_emf_v < (_SLOW - _volts_off(trace)) * float(trace.applied_v[at])
+    return loaded and back_emf_v < (_SLOW - float(_volts_off(trace)[at])) * float(trace.applied_v[at])
 
 
 def _starts_anew(trace: MotorTrace, model: MotorModel, end_s: float) -> bool:

@@ -157,3 +157,20 @@ def test_a_load_that_fades_while_a_partner_bears_on_is_a_lower_duty_and_no_lead(
         numbers("battery_v", np.full(len(T_S), 12.0), T_S),
     )
     assert len(find_interruptions(robot, trace_motors(log, robot), MATCH, LENGTH_S)["a"]) == found
+
+
+@pytest.mark.parametrize(("total_a", "found"), [(5.0, 1), (150.0, 0)])
+def test_a_battery_that_is_assumed_and_loaded_leaves_the_more_room(total_a: float, found: int) -> None:
+    """At 0.7 of the free speed at 12 V for 2 s without current: dead, or coasting on a battery far down."""
+    quiet = (T_S >= 10) & (T_S < 12)
+    robot = robot_of(
+        '[motors.a]\ncurrent = "a_a"\ncommand = "duty"\nspeed = "a_rpm"\n'
+        f'{SHEET}[supply]\ncurrent = "total_a"\n'
+    )
+    log = log_of(
+        numbers("a_a", np.where(quiet, 0.0, 60.0), T_S),
+        numbers("duty", np.ones(len(T_S)), T_S),
+        numbers("a_rpm", np.where(quiet, 0.7 * 5300, 0.45 * 5300), T_S),
+        numbers("total_a", np.where(quiet, total_a, 5.0), T_S),
+    )
+    assert len(find_interruptions(robot, trace_motors(log, robot), MATCH, LENGTH_S)["a"]) == found
