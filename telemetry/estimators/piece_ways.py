@@ -76,7 +76,7 @@ def learn_ways(beams: Sequence[Switching], belt: Steps | None, launcher: Steps, 
         room_past=_room_past(beams[-1], launcher, dips_s),
         kept=_kept(beams[-1], launcher),
         gripped_s=np.inf if _wait_past(beams[-1], dips_s) else _GRIPPED_S,
-        spanned=tuple(_spanned(here, there) for here, there in pairwise(beams)),
+        spanned=tuple(_spanned(here, there, belt or _ALWAYS) for here, there in pairwise(beams)),
         tail_s=_tail_s(beams[-1], dips_s),
     )
 
@@ -169,12 +169,13 @@ def _ways(here: Switching, there: Switching) -> tuple[FloatArray, FloatArray]:
     return np.asarray(left_s[came]), np.asarray(arrived_s[next_one[came]])
 
 
-def _spanned(here: Switching, there: Switching) -> bool:
+def _spanned(here: Switching, there: Switching, belt: Steps) -> bool:
     """Whether a piece, as it clears one beam, has broken the next already, and does not only then.
 
     Each time that the first beam is broken, by one piece or by several that touch, the last one tells. On a
     belt that stops between pieces the one ahead is pushed on by the next, so that most find the next beam
     broken; but not those that came first. One in four may fall out again, or meet a next beam that fails.
+    Those that a belt running back takes off the first beam tell nothing.
     """
     broke_s = here.t_s[here.on]
     cleared_s = broke_s + dwells(here.t_s, here.end_s)[here.on]
@@ -184,7 +185,8 @@ def _spanned(here: Switching, there: Switching) -> bool:
     after = came[2] > came[1]
     stands = at_instants(there.t_s, there.on.astype(float), cleared_s) == 1
     before = (came[1] > came[0]) & stands & ~after
-    refuted = (came[1] == came[0]) & ~stands & (came[1] < len(arrived_s))
+    back = at_instants(*belt, cleared_s) < 0
+    refuted = (came[1] == came[0]) & ~stands & (came[1] < len(arrived_s)) & ~back
     others = np.maximum(after.sum(), _SPANNED_TO_ONE * refuted.sum())
     return bool(before.sum() >= _LEAST_ARRIVALS and before.sum() > others)
 

@@ -59,6 +59,18 @@ def test_a_piece_pushed_on_by_the_next_one_does_not_stand_at_both_beams(alone: i
     assert _learned(first, second).spanned == (spanned,)
 
 
+@pytest.mark.parametrize(("back", "spanned"), [(True, True), (False, False)])
+def test_pieces_that_a_belt_takes_back_off_the_first_beam_do_not_deny_that_others_stand_at_both(
+    back: bool, spanned: bool
+) -> None:
+    leaves_s = tuple(at + 5.0 for at in STARTS_S[:2])
+    first = _beam(*sorted((at, at + 0.2) for at in (*STARTS_S, *leaves_s)))
+    second = _beam(*((at + 0.15, at + 0.35) for at in STARTS_S))
+    changes_s = np.array([0.0, *(at + late for at in leaves_s for late in (-1.0, 1.0))])
+    belt = changes_s, np.array([1.0, *(-1.0 if back else 1.0, 1.0) * len(leaves_s)])
+    assert learn_ways((first, second), belt, AT_REST, np.empty(0)).spanned == (spanned,)
+
+
 def test_pieces_that_leave_only_with_the_launcher_up_are_held() -> None:
     launcher = (
         np.array([0.0, *(at + shift for at in STARTS_S for shift in (4.0, 6.0))]),
