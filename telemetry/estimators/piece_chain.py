@@ -26,9 +26,10 @@ _SEEN, _SILENT_PER_S, _FALSE_EDGE = 0.4, 0.04, 0.3
 """Weight of a move whose beam changes just then; of moves that a sound beam missed; of a change alone."""
 _UNSEEN_PER_S, _UNSEEN_ENTRY_PER_S = 3.0, 0.15
 """Moves past a beam that tells nothing: as fast as pieces pass, as often as they come in."""
-_FOLLOW, _FOLLOW_PER_S, _ENTER_TOUCHING_PER_S = 0.15, 0.4, 0.02
+_FOLLOW, _FOLLOW_BACK, _FOLLOW_PER_S, _ENTER_TOUCHING_PER_S = 0.15, 0.3, 0.4, 0.02
 """Two touching pieces moving up together, so that the beam does not clear between them: at each step of a
-belt that runs forward, as time goes on where its direction is not known, and as they come in."""
+belt that runs forward, or back with all that is aboard, as time goes on where its direction is not known, and
+as they come in."""
 _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
@@ -203,7 +204,7 @@ def _seen_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     weight[moves.kind == Move.ENTER] *= 1 - evidence.grips_found * (moment.grip == NOT_GRIPPED)
     weight[moves.kind == Move.FOLLOW] = _FOLLOW if moment.direction == 1 else _FOLLOW_PER_S * moment.step_s
     followed_back = (moves.kind == Move.FOLLOW_BACK) | (moves.kind == Move.SPIT_TOUCHING)
-    weight[followed_back] = _FOLLOW if moment.direction == -1 else _FOLLOW_PER_S * moment.step_s
+    weight[followed_back] = _FOLLOW_BACK if moment.direction == -1 else _FOLLOW_PER_S * moment.step_s
     touching = _ENTER_TOUCHING_PER_S * moment.step_s
     weight[moves.kind == Move.ENTER_TOUCHING] = _TOUCHING_AT_GRIP if moment.grip == GRIPPED else touching
     return np.asarray(weight)

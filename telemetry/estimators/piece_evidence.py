@@ -29,7 +29,7 @@ __all__ = [
 UNKNOWN, UNREAD = 2, 3
 NOT_TOLD, NOT_GRIPPED, GRIPPED = 0, 1, 2
 _GRIP_NEAR_S = 0.3
-_GAP_MOVES = 40
+_GAP_MOVES, _TOUCHING_BACK = 40, 2
 
 _USUAL_CAPACITY = 3
 """Most pieces aboard where the robot file does not say."""
@@ -148,12 +148,14 @@ def _with_room_to_move(evidence: Evidence) -> Evidence:
     """Put instants before those at which several pieces move at once, so that each step is one move.
 
     One for each further beam that changes at the same instant; before these, without a change, one for a
-    piece that slips past a beam unseen, or that makes room for one that comes in, and one a beam where a
-    piece leaves and all behind it move up; and many for a silence of the log.
+    piece that slips past a beam unseen, or that makes room for one that comes in; more on a belt that runs
+    back, as pieces that it spits out touch; one a beam where a piece leaves and all behind it move up; and
+    many for a silence of the log.
     """
     changing = np.maximum(np.abs(evidence.edge).sum(axis=1), 1)
     moves = evidence.edge.any(axis=1) | (evidence.grip == GRIPPED)
     quiet = moves + evidence.dip * evidence.level.shape[1]
+    quiet += _TOUCHING_BACK * (moves & (evidence.direction < 0))
     quiet = np.where(evidence.gap, _GAP_MOVES, quiet)
     times = changing + quiet
     row = np.repeat(np.arange(len(times)), times)

@@ -12,7 +12,7 @@ from tests.telemetry.piece_stories import story_of
 
 COMES_S = (10.0, 20.0, 30.0, 40.0, 50.0, 60.0)
 LEAVES_S = (14.0, 24.0, 34.0, 44.0)
-BACK_S = (70.0, 76.0)
+BACK_S = (70.0, 74.0)
 RUNS_S = [(at - 0.1, at + 1.5) for at in COMES_S] + [(at - 1.0, at + 0.5) for at in LEAVES_S]
 
 
