@@ -14,7 +14,7 @@ import numpy as np
 from telemetry.analysis import Analysis
 from telemetry.dataclass import dataclass
 from telemetry.estimators.releases import launcher_dips
-from telemetry.estimators.silent_parts import find_silent_part
+from telemetry.estimators.silent_parts import find_silent_part, reads_unplugged
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import HarnessBreak
@@ -187,7 +187,7 @@ def _lost_at_once(known: Analysis, harness: Harness) -> list[_Loss]:
         return []
     start_s, end_s = float(bounds_s[longest]), float(bounds_s[longest + 1])
     at_once = [name for name in beams if _changed_at(known, name, start_s)]
-    if len(at_once) < 2 or not all(_may_be_unplugged(known, name, start_s) for name in beams):
+    if len(at_once) < 2 or not all(reads_unplugged(known, name, start_s) for name in beams):
         return []
     return [_Loss(name, "silent", start_s, end_s) for name in beams]
 
@@ -197,13 +197,6 @@ def _changed_at(known: Analysis, name: str, at_s: float) -> bool:
     beam = known.beams[name]
     since_s = at_s - beam.t_s[1:]
     return bool(((since_s >= 0) & (since_s <= max(_READINGS * beam.period_s, _AT_ONCE_S))).any())
-
-
-def _may_be_unplugged(known: Analysis, name: str, at_s: float) -> bool:
-    """Whether a beam reads just after an instant what it reads unplugged; yes where that is not known."""
-    beam, unplugged = known.beams[name], known.robot.beams[name].unplugged
-    before = int(np.searchsorted(beam.t_s, at_s, side="right")) - 1
-    return unplugged is None or bool(beam.on[max(before, 0)]) == (unplugged == "broken")
 
 
 # Breaks

@@ -17,7 +17,7 @@ from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.robot import Harness
 
-__all__ = ["SilentPart", "find_silent_part"]
+__all__ = ["SilentPart", "find_silent_part", "reads_unplugged"]
 
 _LEAST_BEAMS, _LEAST_LOST = 3, 2
 _LEAST_EDGES, _LEAST_EXPECTED, _TIMES_USUAL = 4, 8.0, 2.0
@@ -91,7 +91,7 @@ def _silent_all_along(known: Analysis, name: str, start_s: float, end_s: float) 
     others_s = known.match.end_s - known.match.start_s - (end_s - start_s)
     inside = np.count_nonzero((edges_s > start_s) & (edges_s < end_s))
     expected = len(edges_s) * (end_s - start_s) / max(others_s, 1.0)
-    return bool(not inside and expected >= _LEAST_EXPECTED and _unplugged(known, name, start_s))
+    return bool(not inside and expected >= _LEAST_EXPECTED and reads_unplugged(known, name, start_s))
 
 
 def _longest_by_time(known: Analysis, name: str) -> _Silence | None:
@@ -105,12 +105,12 @@ def _longest_by_time(known: Analysis, name: str) -> _Silence | None:
     expected = len(edges_s) * silent_s / float(others_s.sum())
     start_s = float(edges_s[place - 1])
     too_long = silent_s >= _TIMES_USUAL * float(others_s.max()) and expected >= _LEAST_EXPECTED
-    if not too_long or known.robot.beams[name].unplugged is None or not _unplugged(known, name, start_s):
+    if not too_long or known.robot.beams[name].unplugged is None or not reads_unplugged(known, name, start_s):
         return None
     return _Silence(name, start_s, start_s + silent_s, expected)
 
 
-def _unplugged(known: Analysis, name: str, at_s: float) -> bool:
+def reads_unplugged(known: Analysis, name: str, at_s: float) -> bool:
     """Whether a beam reads just after an instant what it reads unplugged; yes where that is not known."""
     beam, unplugged = known.beams[name], known.robot.beams[name].unplugged
     place = int(np.searchsorted(beam.t_s, at_s, side="right")) - 1
@@ -143,7 +143,7 @@ def _longest_by_passes(known: Analysis, name: str, passes_s: FloatArray) -> _Sil
     if (
         len(edges_s) < _LEAST_EDGES
         or most < _held(known)
-        or not _unplugged(known, name, float(bounds_s[place]))
+        or not reads_unplugged(known, name, float(bounds_s[place]))
     ):
         return None
     expected = most * len(edges_s) / max(len(passes_s) - most, 1)
