@@ -63,7 +63,9 @@ def motors_to_rest(analysis: Analysis) -> str | None:
     if not hot and hottest is not None and hottest.heat < 1:
         told = ["No motor needs a rest."]
     told += (
-        [f"Stood still while driven: {'; '.join(_stood(analysis)[name] for name in stood)}."] if stood else []
+        [f"Stood or hardly turned while driven: {'; '.join(_stood(analysis)[name] for name in stood)}."]
+        if stood
+        else []
     )
     return " ".join([*told, hottest.words] if hottest else told) or None
 

@@ -61,7 +61,7 @@ def _comes_of(finding: Finding, missed: Finding) -> bool:
 def _action(findings: Sequence[Finding], numbers: list[int]) -> tuple[tuple[float, float, str, str], Action]:
     group = [findings[number] for number in numbers]
     causes = _causes(group)
-    worst = min(causes, key=_urgency)
+    worst = min(causes, key=_lead)
     beside = _beside(worst, causes)
     minutes = _minutes([worst, *beside])
     action = Action(
@@ -112,6 +112,11 @@ def _urgency(finding: Finding) -> tuple[float, float]:
     return -_COST[finding.severity] * finding.confidence, finding.start_s
 
 
+def _lead(finding: Finding) -> tuple[float, bool, tuple[float, float]]:
+    """What stands first in a job: of equally grave troubles the heat, as a motor should cool from now on."""
+    return -_COST[finding.severity], finding.kind != "overheat", _urgency(finding)
+
+
 def _beside(worst: Finding, causes: Sequence[Finding]) -> list[Finding]:
     """The first finding of each further kind or limit."""
     told = {(worst.kind, worst.subject): worst}
@@ -122,7 +127,13 @@ def _beside(worst: Finding, causes: Sequence[Finding]) -> list[Finding]:
 
 def _also(finding: Finding, worst: Finding) -> str:
     same = finding.kind == worst.kind
-    return f"The same for {finding.subject}." if same else f"Also: {finding.advice}"
+    return f"The same for {finding.subject}." if same else f"Also: {_unsaid(finding.advice, worst.advice)}"
+
+
+def _unsaid(advice: str, said: str) -> str:
+    """An advice without what it has for the programmer, where that was said before."""
+    work, mark, code = advice.partition(" For the programmer:")
+    return work if mark and mark + code in said else advice
 
 
 def _more(others: int) -> str:

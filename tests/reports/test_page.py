@@ -257,11 +257,11 @@ def test_the_hottest_motor_and_the_slowest_cycle_stand_on_the_first_screen(analy
 
     assert "Hottest motor: feed, at 130 % of its heat limit, 90 % when the match ended." in start["hot"]
     assert "Motor to rest: arm." in start["hot"]
-    assert "Stood still while driven: feed at" in start["warm"]
+    assert "Stood or hardly turned while driven: feed at" in start["warm"]
     assert "(heat at most 20 %)" in start["warm"]
     cool = tuple(finding for finding in analysis.findings if finding.kind != "overheat")
     rested = read_page(match_page(replace(analysis, motor_use=warm, findings=cool))).words
-    assert "No motor needs a rest. Stood still while driven: feed at" in rested
+    assert "No motor needs a rest. Stood or hardly turned while driven: feed at" in rested
     calm = replace(analysis, motor_use=warm, findings=())
     assert "No motor needs a rest." in read_page(match_page(calm)).words
     assert "No motor needs a rest." not in start["hot"]

@@ -121,7 +121,17 @@ def test_work_on_two_troubles_of_a_part_adds_up_and_a_motor_cools_meanwhile() ->
     stall, hot = (
         _finding("feed", kind=kind, role="motor", minutes=m) for kind, m in (("stall", 5), ("overheat", 8))
     )
-    assert make_pit_list([stall, hot])[0].minutes == 8.0
+    (job,) = make_pit_list([stall, hot])
+    assert (job.minutes, job.text) == (8.0, "Reseat feed (overheat). Also: Reseat feed (stall).")
+
+
+def test_what_is_for_the_programmer_is_said_once_a_job() -> None:
+    code = " For the programmer: a current limit of 40 A."
+    stall, hot = (
+        replace(_finding("feed", kind=kind, role="motor"), advice=f"Mend {kind}.{code}")
+        for kind in ("stall", "overheat")
+    )
+    assert make_pit_list([stall, hot])[0].text == f"Mend overheat.{code} Also: Mend stall."
 
 
 def test_what_the_robot_plays_on_with_comes_after_what_is_out() -> None:
