@@ -100,7 +100,8 @@ def _ran(beside: tuple[str, int] | None, bursts: int) -> str:
     if beside is None:
         return ""
     motor, times = beside
-    return f" Motor {motor} ran in {times} of its {counted(bursts, 'burst')}."
+    which = f"All {bursts}" if times == bursts else f"{times} of its {bursts}"
+    return f" {which} bursts came while motor {motor} ran: what it shakes may set them off."
 
 
 def _shortest(known: Analysis, subject: str, role: str, burst: Burst) -> str:

@@ -134,7 +134,7 @@ def test_the_motor_that_ran_in_the_bursts_is_named() -> None:
     feed = MotorTrace(t_s, nan, nan, nan, nan, nan, nan, runs, "none")
     bursts = [Burst(at, at + 0.5, 8, 0.01, 0.02) for at in (22.0, 28.0, 33.0)]
     found = _found(_known(*bursts, motors={"feed": feed}))
-    assert found[0].text.endswith(" Motor feed ran in 3 of its 3 bursts.")
+    assert found[0].text.endswith(" All 3 bursts came while motor feed ran: what it shakes may set them off.")
     assert (found[0].evidence["motor"], found[0].evidence["bursts_with_motor"]) == ("feed", 3)
 
 
