@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -193,28 +195,30 @@ def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
 
 def _falls_across(t: FloatArray, groups: Groups, cut: int) -> bool:
     """Whether most rows belong to channels that go on, after a row, before where they were above it."""
-    falls = rows_across = 0
-    for index in range(len(groups.names)):
-        rows = _rows_of(groups, index)
-        place = int(np.searchsorted(rows, cut))
-        if 0 < place < len(rows):
-            rows_across += len(rows)
-            falls += len(rows) * int(t[rows[place]] < t[rows[place - 1]])
-    return 2 * falls > rows_across
+    return _mostly(groups, cut, lambda rows, place: bool(t[rows[place]] < t[rows[place - 1]]))
 
 
 def _turns_back(t: FloatArray, groups: Groups, cut: int) -> bool:
-    """Whether the channels of most rows, among those on both sides of a row, go back there and stay back."""
-    back = rows_across = 0
+    """Whether most rows belong to channels that go back there and stay back."""
+
+    def stays_back(rows: Rows, place: int) -> bool:
+        before, after = t[rows[max(place - 2, 0) : place]], t[rows[place : place + 2]]
+        return bool(after[0] < before[-1] and after[0] <= before[0] and after[-1] <= before[-1])
+
+    return _mostly(groups, cut, stays_back)
+
+
+def _mostly(groups: Groups, cut: int, holds: Callable[[Rows, int], bool]) -> bool:
+    """Whether it holds, of a channel's rows and the place of a row among them, for the channels of most rows,
+    among those with rows on both sides of it."""
+    held = across = 0
     for index in range(len(groups.names)):
         rows = _rows_of(groups, index)
         place = int(np.searchsorted(rows, cut))
         if 0 < place < len(rows):
-            before, after = t[rows[max(place - 2, 0) : place]], t[rows[place : place + 2]]
-            stays = after[0] < before[-1] and after[0] <= before[0] and after[-1] <= before[-1]
-            rows_across += len(rows)
-            back += len(rows) * int(stays)
-    return 2 * back > rows_across
+            across += len(rows)
+            held += len(rows) * int(holds(rows, place))
+    return 2 * held > across
 
 
 def _steps_back(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
