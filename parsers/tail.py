@@ -49,12 +49,18 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     if own.lower() in MISSING:
         some = len(others) < _FEWEST_FOR_SIGN or any(cell.lower() in MISSING for cell in others)
         return None if some else False
+    if own in others and not is_number(own, layout.decimal) and not _goes_on(own, others):
+        return True
     numbers = [cell for cell in others if is_number(cell, layout.decimal) and cell.lower() not in MISSING]
     if len(numbers) > 0.5 * len(others):
         return _is_whole_number(own, numbers, layout.decimal)
-    if any(cell.startswith(own) and cell != own for cell in others):
+    if _goes_on(own, others):
         return None if own in others else False
-    return True if own in others else None
+    return None
+
+
+def _goes_on(own: str, others: list[str]) -> bool:
+    return any(cell.startswith(own) and cell != own for cell in others)
 
 
 def _has_open_quote(records: Records, index: int, others: NDArray[np.intp], layout: Layout) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,7 +20,8 @@ def rows_written_twice(table: Table, t: FloatArray) -> NDArray[np.intp]:
     """The rows of blocks that say again, cell for cell, what the rows right above them say.
 
     The clock must go on behind such a block from where it was before it, and the rows repeated must not be
-    all of a run: a clock that starts over says its first rows again too, where nothing moves.
+    all of a run: a clock that starts over says its first rows again too, where nothing moves. Where nothing
+    but the clock changes in a block, that it comes again tells nothing.
     """
     falls = np.flatnonzero(np.diff(t) < 0) + 1
     if len(falls) > _MOST_FALLS:
@@ -34,6 +37,11 @@ def _repeated_from(table: Table, t: FloatArray, fall: int) -> NDArray[np.intp]:
         goes_on = past < len(t) and t[past] >= t[fall - 1] and t[first - 1] <= t[first]
         if goes_on and np.array_equal(t[first:fall], t[fall:past]):
             again = np.arange(fall, past)
-            if table.row_texts(np.arange(first, fall)) == table.row_texts(again):
+            said = table.row_texts(np.arange(first, fall))
+            if _changes_beside_clock(said) and said == table.row_texts(again):
                 return again
     return np.zeros(0, dtype=np.intp)
+
+
+def _changes_beside_clock(rows: Sequence[tuple[str, ...]]) -> bool:
+    return sum(len(set(column)) > 1 for column in zip(*rows, strict=True)) > 1

@@ -218,3 +218,13 @@ def test_a_last_cell_that_says_nothing_in_a_whole_word_is_whole(last: str, tmp_p
     log = read_log(path)
 
     assert (log.rows, log.repairs) == (31, ())
+
+
+def test_a_last_cell_that_no_number_is_and_rows_above_say_too_is_whole(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f'"{i}","{i}.25"\n' if i % 5 else f'"{i}","None"\n' for i in range(60)]
+    path.write_text('"time_s","feed_a"\n' + "".join(rows) + '"60","None"')
+    log = read_log(path)
+
+    assert log.rows == 61
+    assert "truncated_tail" not in {repair.kind for repair in log.repairs}

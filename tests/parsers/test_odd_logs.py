@@ -270,6 +270,11 @@ DAMAGED = {
         {"k": at([*TIMES[:20], *(round(TIMES[19] + 1 + t, 2) for t in TIMES)], [7] * (20 + ROWS))},
         ("clock_reset",),
     ),
+    "a clock set back by ticks where nothing moves": Odd(
+        table({"time_s": [*TIMES[:30], *TIMES[10:]], "k": [7] * (20 + ROWS)}),
+        {"k": at([*TIMES[:30], *(round(TIMES[29] + 1 + t - TIMES[10], 2) for t in TIMES[10:])], [7] * 80)},
+        ("clock_reset",),
+    ),
     "a last line that is no row": Odd(wide() + "END\n", SOUND, ("unreadable_row",)),
     "a quote that never closes": Odd(
         "\n".join([*LINES[:31], '0.605,"9', *LINES[31:]]) + "\n", SOUND, ("unreadable_row",)
