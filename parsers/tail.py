@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from parsers.dialect import Layout
 from parsers.numbers import MISSING, is_number, is_one_group
 from parsers.records import Records, split_line
+from parsers.stamps import rough_stamp
 from telemetry.log import BoolArray
 
 __all__ = ["is_whole"]
@@ -44,6 +45,8 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     if words and not alike:
         alike = _sharing(words, [_cells(records, other, layout) for other in above.tolist()])
     others = [row[place] for row in (alike or rows)[-_ROWS_COMPARED:]]
+    if place == layout.clock and _falls_below(own, [row[place] for row in rows], layout.decimal):
+        return False
     if own.lower() in _WHOLE_WORDS:
         return None
     if own.lower() in MISSING:
@@ -57,6 +60,13 @@ def is_whole(records: Records, index: int, fits: BoolArray, layout: Layout) -> b
     if _goes_on(own, others):
         return None if own in others else False
     return None
+
+
+def _falls_below(own: str, others: list[str], decimal: str) -> bool:
+    """Whether a time lies before all others, as one does whose last digits are missing."""
+    stamp, stamps = rough_stamp(own, decimal), [rough_stamp(cell, decimal) for cell in others]
+    known = [other for other in stamps if other is not None]
+    return stamp is not None and bool(known) and stamp < min(known)
 
 
 def _goes_on(own: str, others: list[str]) -> bool:

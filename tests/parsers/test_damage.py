@@ -228,3 +228,16 @@ def test_a_last_cell_that_no_number_is_and_rows_above_say_too_is_whole(tmp_path:
 
     assert log.rows == 61
     assert "truncated_tail" not in {repair.kind for repair in log.repairs}
+
+
+@pytest.mark.parametrize("kept", [3, 8, 18])
+@pytest.mark.parametrize("tail", ["", "\0" * 200])
+def test_a_last_time_that_lacks_digits_is_half_written(kept: int, tail: str, tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    times = [1_793_376_199_000_000_000 + i * 20_000_000 for i in range(60)]
+    rows = "".join(f"{i}.5;{t}\n" for i, t in enumerate(times[:-1]))
+    path.write_text(f"feed_a;epoch_ns\n{rows}59.5;{str(times[-1])[:kept]}{tail}")
+    log = read_log(path)
+
+    assert log.rows == 59
+    assert [repair.kind for repair in log.repairs] == ["truncated_tail"]
