@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from importlib import import_module
@@ -36,7 +37,11 @@ class _Lazy(click.Group):
 
 
 def main() -> NoReturn:
-    """Entry point: every error is one line on standard error that begins `rattletrace:`."""
+    """Entry point: every error is one line on standard error that begins `rattletrace:`.
+
+    Imports and a first match make many objects and no garbage to speak of; `run_task` lets it be collected.
+    """
+    gc.disable()
     try:
         status = cli.main(prog_name="rattletrace", standalone_mode=False)
     except click.ClickException as error:
@@ -62,6 +67,7 @@ def main() -> NoReturn:
             f"{_where(error)}; this is our mistake: RATTLETRACE_DEBUG=1 shows it whole, please report it"
         )
         status = EXIT_UNUSABLE
+    gc.enable()
     sys.exit(status or EXIT_DONE)
 
 

@@ -6,6 +6,7 @@ that cannot be used, and one that breaks what reads it, leaves the others alone.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -92,10 +93,18 @@ def tasks_of(
 
 
 def run_task(task: Task) -> Done:
-    """Judges one log and writes the pages of its matches.
+    """Judges one log, writes the pages of its matches, and lets what it took be collected.
 
     Raises WriteError where those cannot be written: that concerns every log.
     """
+    done = _done(task)
+    if not gc.isenabled():
+        gc.freeze()
+        gc.enable()
+    return done
+
+
+def _done(task: Task) -> Done:
     from reports.writing import WriteError
     from telemetry.match_facts import facts_of
 
