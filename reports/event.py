@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 
 from reports.page import render
 from reports.trend_figures import trend_figure, trend_title
-from reports.words import counted, number
-from telemetry.event import Event, Group, MatchRecord, MatchSummary, light_words
+from reports.words import counted, log_words, number
+from telemetry.event import Event, Group, MatchRecord, MatchSummary, Trouble, light_words
 from telemetry.finding import Severity
 from telemetry.trends import LEAST_MATCHES, Trend
 
@@ -15,6 +15,8 @@ __all__ = ["event_page", "verdict_words"]
 
 _LEAST_CHANCE = 0.10
 _LEAST_HEAT = 0.05
+_WARM = 0.20
+"""A share of its heat limit at the start from which a motor is named by itself (our choice)."""
 _ORDERS = {
     "match sheet": "In the order of the match sheet",
     "clock": "In the order of the logs' own clocks",
@@ -37,10 +39,14 @@ def event_page(event: Event) -> str:
         has_sheet=any(record and record.row for record in _records(event)),
         start_words=start_words,
         verdict_words=verdict_words,
-        severities=list(Severity),
+        found_words=_found_words,
+        log_words=log_words,
+        suspected=_suspected,
+        once=[t for t in event.troubles if t.occurrences and not t.recurring and len(event.matches) > 1],
         whole_event=[trouble for trouble in event.troubles if not trouble.occurrences],
         dropouts=_likely_dropouts(event),
-        warm=[f for f in event.forecasts if f.kind == "heat" and (f.high >= _LEAST_HEAT)],
+        warm=[f for f in event.forecasts if f.kind == "heat" and f.high >= _WARM],
+        cold=_cold_words(event),
         heat=_heat_table(event),
         figure=figure,
         trend_title=trend_title,
@@ -73,6 +79,28 @@ def start_words(start_s: float | None) -> str:
         return datetime.fromtimestamp(start_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
     except (OverflowError, OSError, ValueError):
         return "–"
+
+
+def _found_words(summary: MatchSummary) -> str:
+    """The findings of a match by severity, those that there are: `3 fix, 1 watch`."""
+    told = [f"{summary.counts[level]} {level}" for level in Severity if summary.counts.get(level)]
+    return ", ".join(told) or "–"
+
+
+def _suspected(event: Event, trouble: Trouble, match: str) -> int:
+    """How often a trouble is only suspected in a match."""
+    since = event.since_of(trouble)
+    return dict(since.suspected_in).get(match, 0) if since else 0
+
+
+def _cold_words(event: Event) -> str:
+    """That the motors start nearly cold, where they do; empty where one is warm, or none is followed."""
+    heat = [forecast for forecast in event.forecasts if forecast.kind == "heat"]
+    warmest = max(heat, key=lambda forecast: forecast.high, default=None)
+    if warmest is None or warmest.high >= _WARM:
+        return ""
+    share = f"{warmest.high:.0%}".replace("%", " %")
+    return f"No motor starts the next match above {share} of its heat limit, after the shortest pause too."
 
 
 def _records(event: Event) -> list[MatchRecord | None]:

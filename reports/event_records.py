@@ -6,6 +6,7 @@ from typing import Any
 
 from reports.json_values import SCHEMA, document
 from telemetry.battery_steps import BatteryStep
+from telemetry.clean_since import CleanSince
 from telemetry.event import Event, Group, MatchRecord, MatchSummary, Trouble, light_words
 from telemetry.finding import Severity
 from telemetry.forecast import Forecast
@@ -31,7 +32,7 @@ def event_json(event: Event) -> dict[str, Any]:
                 _starting_heat(forecast) for forecast in event.forecasts if forecast.kind == "heat"
             ],
             "next_supply": [_weak(step) for step in event.battery_steps],
-            "findings": [_trouble(trouble) for trouble in event.troubles],
+            "findings": [_trouble(trouble, event.since_of(trouble)) for trouble in event.troubles],
             "groups": [_group(group) for group in event.groups],
             "indicator": _light(event),
             "unusable": [dict(vars(file)) for file in event.unusable],
@@ -61,7 +62,7 @@ def _trend(trend: Trend) -> dict[str, Any]:
         "p": trend.p,
         "count_p": trend.count_p,
         "counted_over": ("hits" if series.by_hits else "time") if trend.counts else None,
-        "suspected": series.suspected,
+        "suspected": sum(series.suspected),
         "adjusted_p": trend.adjusted_p,
         "direction": trend.direction,
         "found": trend.found,
@@ -69,6 +70,7 @@ def _trend(trend: Trend) -> dict[str, Any]:
         "step_after": trend.step_after,
         "values": list(series.values),
         "text": trend.text,
+        "hint": trend.hint,
     }
 
 
@@ -123,7 +125,7 @@ def _summary(summary: MatchSummary) -> dict[str, Any]:
     return {"name": summary.name, "findings": counts, "parts": parts, **rest}
 
 
-def _trouble(trouble: Trouble) -> dict[str, Any]:
+def _trouble(trouble: Trouble, since: CleanSince | None) -> dict[str, Any]:
     return {
         "kind": trouble.kind,
         "subject": trouble.subject,
@@ -134,4 +136,19 @@ def _trouble(trouble: Trouble) -> dict[str, Any]:
         "text": trouble.text,
         "advice": trouble.advice,
         "history": [dict(vars(occurrence)) for occurrence in trouble.occurrences],
+        "since": _since(since) if since else None,
+    }
+
+
+def _since(since: CleanSince) -> dict[str, Any]:
+    """What the matches after the last with a trouble show."""
+    return {
+        "faults": since.faults,
+        "suspected": dict(since.suspected_in),
+        "last_match": since.last,
+        "clean_matches": since.clean,
+        "not_judged": since.not_judged,
+        "clean_matches_needed": since.needed,
+        "gone": since.gone,
+        "text": since.text,
     }

@@ -77,9 +77,9 @@ def _chart(trend: Trend, matches: Sequence[str]) -> TrendChart:
         *_points(trend, known, plot),
         *_match_numbers(plot),
     ])  # fmt: skip
-    told = ", ".join(f"{matches[at]} {_value(trend, value)}" for at, value in known)
+    told = ", ".join(f"{matches[at]} {_value(trend, at, value)}" for at, value in known)
     summary = f"{trend_title(trend)}, {trend.series.unit}, by match: {told}."
-    unit = f"{trend.series.unit}, suspected ones counted" if trend.series.suspected else trend.series.unit
+    unit = f"{trend.series.unit}; + only suspected" if any(trend.series.suspected) else trend.series.unit
     return TrendChart(trend_title(trend), unit, drawing, _HEIGHT_PX, summary, trend.worse)
 
 
@@ -124,11 +124,15 @@ def _points(trend: Trend, known: Sequence[tuple[int, float]], plot: _Plot) -> It
         y = _TOP_PX + plot.down(value) * _PLOT_PX
         yield tag("circle", {"class": kind, "cx": plot.percent(at), "cy": f"{y:.1f}", "r": 4})
         if plot.matches <= _MOST_NAMED or point in (known[0], known[-1], greatest):
-            yield label(plot.percent(at), y - 8, _value(trend, value), kind="t n tc")
+            yield label(plot.percent(at), y - 8, _value(trend, at, value), kind="t n tc")
 
 
-def _value(trend: Trend, value: float) -> str:
-    return f"{value:.0f}" if trend.series.counts and value == round(value) else number(value)
+def _value(trend: Trend, at: int, value: float) -> str:
+    """A figure, or a count; as `4+1` where one more was only suspected."""
+    if not trend.series.counts or value != round(value):
+        return number(value)
+    suspected = trend.series.suspected[at]
+    return f"{value - suspected:.0f}+{suspected}" if suspected and value >= suspected else f"{value:.0f}"
 
 
 def _match_numbers(plot: _Plot) -> Iterator[Markup]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from reports.words import clock, counted, percent
+from reports.words import clock, counted, log_words, percent
 from telemetry.analysis import Analysis
 from telemetry.dataclass import dataclass
 from telemetry.event import parts_by_severity
@@ -123,11 +123,8 @@ def _sentence(analysis: Analysis, fix: int, watch: int) -> str:
 
 
 def _log_words(analysis: Analysis) -> tuple[str, bool]:
-    mended = sum(repair.count for repair in analysis.log.repairs)
-    gaps = len(analysis.gaps_s)
-    words = [counted(mended, "repair")] if mended else []
-    words += [counted(gaps, "gap")] if gaps else []
-    return (", ".join(words), False) if words else ("healthy", True)
+    mended, gaps = sum(repair.count for repair in analysis.log.repairs), len(analysis.gaps_s)
+    return log_words(mended, gaps), not mended and not gaps
 
 
 def _cautions(analysis: Analysis) -> list[str]:

@@ -15,7 +15,7 @@ from telemetry.wording import counted
 __all__ = [
     "KIND_WORDS", "KindWords", "clock", "counted", "duration", "evidence_list", "evidence_words", "fixed",
     "heading", "kind_words",
-    "listed", "number", "percent", "sureness", "visible",
+    "listed", "log_words", "number", "percent", "sureness", "visible",
 ]  # fmt: skip
 
 _LONGEST = 2000
@@ -167,6 +167,13 @@ def heading(kind: str, subject: str, role: str) -> str:
     if role == "log":
         return title.capitalize()
     return f"{subject.capitalize() if role in ('supply', 'indicator') else subject}: {title}"
+
+
+def log_words(repairs: int, gaps: int) -> str:
+    """How a log is: `healthy`, or what was mended and missing in it."""
+    told = [counted(repairs, "repair")] if repairs else []
+    told += [counted(gaps, "gap")] if gaps else []
+    return ", ".join(told) or "healthy"
 
 
 def evidence_list(evidence: Mapping[str, object], start_s: float) -> list[tuple[str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telemetry.dataclass import dataclass
+from telemetry.event_series import fault_count
 from telemetry.match_facts import MatchFacts
 from telemetry.statistics import RateComparison, adjusted_p, compare_rates, e_test, fisher_exact
 from telemetry.wording import counted
@@ -141,9 +142,7 @@ def _side(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> Si
     """Matches in which this could be judged; a harness counts where its kind could be judged at all."""
     counts, suspected = [], 0
     for one in facts:
-        count = one.in_all(kind, subject)
-        if count is None and role == "harness" and any(f.kind == kind for f in one.faults):
-            count = 0
+        count = fault_count(one, kind, subject, role)
         if count is not None and one.active_s > 0:
             counts.append((count, one.active_s))
             suspected += count - (one.count(kind, subject) or 0)

@@ -8,6 +8,7 @@ from statistics import median
 from telemetry.analysis import Analysis
 from telemetry.battery_steps import ADVICE, BatteryStep, battery_steps
 from telemetry.carried_heat import CarriedHeat, heat_through, pauses_s
+from telemetry.clean_since import CleanSince, clean_since
 from telemetry.dataclass import dataclass
 from telemetry.estimators.light import LightCount
 from telemetry.finding import Severity
@@ -34,6 +35,7 @@ __all__ = [
 _WATCH_DRAG, _FIX_DRAG = 0.10, 0.40
 """More running current over the event, as a share, from which it is to watch and to fix (our choice)."""
 _MOST_NAMED = 5
+_LIGHT_LEVEL = 0.05
 _FIX_RESISTANCE = 1.8
 """How many times its usual resistance makes a battery one to fix, not to watch (our choice)."""
 
@@ -126,6 +128,7 @@ class Event:
         unusable: files that could not be used.
         sheet_notes: what had to be mended or left out in the match sheet.
         battery_steps: batteries far from usual in the last match they were played in.
+        since: of each trouble that was found, what the matches after the last with it show.
     """
 
     robot: str
@@ -140,16 +143,27 @@ class Event:
     light: LightTell | None = None
     sheet_notes: tuple[str, ...] = ()
     battery_steps: tuple[BatteryStep, ...] = ()
+    since: tuple[CleanSince, ...] = ()
 
     @property
     def recurring(self) -> tuple[Trouble, ...]:
         """Troubles of more than one match."""
         return tuple(trouble for trouble in self.troubles if trouble.recurring)
 
+    def since_of(self, trouble: Trouble) -> CleanSince | None:
+        """What the matches after the last with a trouble show; None of what only the whole event shows."""
+        key = trouble.kind, trouble.subject
+        return next((one for one in self.since if (one.kind, one.subject) == key), None)
+
     @property
     def worsening(self) -> tuple[Trend, ...]:
         """Trends that were found, for the worse."""
         return tuple(trend for trend in self.trends if trend.worse)
+
+    @property
+    def hints(self) -> tuple[str, ...]:
+        """What strikes the eye from match to match though it is no proof."""
+        return tuple(trend.hint for trend in self.trends if trend.hint)
 
 
 def event_of(
@@ -177,6 +191,7 @@ def _event(
     batteries = [record.battery for record in records]
     trends, steps = find_trends(facts, batteries), battery_steps(facts, batteries)
     heat, pauses = [record.heat for record in records], [record.pause_s for record in records]
+    since = clean_since(facts)
     robots = list(dict.fromkeys(one.robot for one in facts))
     return Event(
         robot=robots[0] if len(robots) == 1 else "",
@@ -186,11 +201,12 @@ def _event(
         ordered_by=told_by,
         records=tuple(records),
         trends=trends,
-        forecasts=(*forecast_dropouts(facts, trends), *forecast_heat(facts, heat, pauses)),
+        forecasts=(*forecast_dropouts(facts, trends, since), *forecast_heat(facts, heat, pauses)),
         groups=(*_groups("driver", facts, records), *_groups("battery", facts, records)),
         light=_light(facts),
         sheet_notes=_sheet_notes(sheet, facts, unusable) if sheet else (),
         battery_steps=steps,
+        since=since,
     )
 
 
@@ -319,7 +335,9 @@ def light_words(tell: LightTell) -> str:
     if rates.rate_ratio is None or rates.low is None:
         return f"{seen}; too little to compare."
     high = f"{rates.high:.1f}" if rates.high is not None else "any"
-    return f"{seen}: {rates.rate_ratio:.1f} times the rate ({rates.low:.1f} to {high}, p = {rates.p:.2g})."
+    shown = "" if rates.p <= _LIGHT_LEVEL else "; chance alone may do that"
+    times = f"{rates.rate_ratio:.1f} times the rate ({rates.low:.1f} to {high}, p = {rates.p:.2g})"
+    return f"{seen}: {times}{shown}."
 
 
 def _worst(occurrences: Sequence[Occurrence]) -> Severity:

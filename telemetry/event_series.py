@@ -8,7 +8,7 @@ from statistics import median
 from telemetry.dataclass import dataclass
 from telemetry.match_facts import MatchFacts, MotorFacts
 
-__all__ = ["Series", "series_of"]
+__all__ = ["Series", "fault_count", "series_of"]
 
 _LEAST_FAULTS = 3
 _USUAL_MATCH_S = 150.0
@@ -23,7 +23,7 @@ class Series:
 
     A series of counts also holds the counts themselves, and what each was counted over: the seconds played,
     or the hits (and one more, for those not seen) where most of the faults began just after one (`by_hits`).
-    `suspected` of the counts, in all, were too weakly shown for a finding.
+    `suspected` of each match's count were too weakly shown for a finding.
     """
 
     kind: str
@@ -34,7 +34,7 @@ class Series:
     counts: tuple[int | None, ...] = ()
     exposures: tuple[float, ...] = ()
     by_hits: bool = False
-    suspected: int = 0
+    suspected: tuple[int, ...] = ()
 
 
 def series_of(facts: Sequence[MatchFacts], batteries: Sequence[str | None]) -> list[Series]:
@@ -52,20 +52,30 @@ def _fault_series(facts: Sequence[MatchFacts]) -> Iterator[Series]:
     """
     roles = {(f.kind, f.subject): f.role for one in facts for f in one.faults}
     for (kind, subject), role in sorted(roles.items()):
-        counts = [_count(one, kind, subject, role) for one in facts]
+        counts = [fault_count(one, kind, subject, role) for one in facts]
         told = [f for one in facts if (f := one.told(kind, subject))]
-        found, suspected = sum(f.count for f in told), sum(f.suspected for f in told)
-        if kind != "friction_trend" and found and found + suspected >= _LEAST_FAULTS:
+        found, suspected = sum(f.count for f in told), [_suspected(one, kind, subject) for one in facts]
+        if kind != "friction_trend" and found and found + sum(suspected) >= _LEAST_FAULTS:
             usual_s = median([one.active_s for one in facts if one.active_s > 0] or [_USUAL_MATCH_S])
             values = tuple(_per_match(c, one, usual_s) for c, one in zip(counts, facts, strict=True))
             most_after_hits = 2 * sum(f.after_hits for f in told) > found
             by_hits = most_after_hits and all(one.contacts > 0 for one in facts)
             exposures = tuple(one.contacts + 1.0 if by_hits else one.active_s for one in facts)
-            yield Series(kind, subject, role, "a match", values, tuple(counts), exposures, by_hits, suspected)
+            yield Series(
+                kind, subject, role, "a match", values, tuple(counts), exposures, by_hits, tuple(suspected)
+            )
 
 
-def _count(one: MatchFacts, kind: str, subject: str, role: str) -> int | None:
-    """A harness has no check of its own: it is clear where its devices could be judged."""
+def _suspected(one: MatchFacts, kind: str, subject: str) -> int:
+    told = one.told(kind, subject)
+    return told.suspected if told else 0
+
+
+def fault_count(one: MatchFacts, kind: str, subject: str, role: str) -> int | None:
+    """Faults of a match, suspected ones counted; None where they could not be judged.
+
+    A harness has no check of its own: it is clear where its devices could be judged.
+    """
     told = one.told(kind, subject)
     if told is None and role == "harness" and any(f.kind == kind for f in one.faults):
         return 0

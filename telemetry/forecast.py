@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from statistics import fmean, median, variance
+from statistics import median
 
 from telemetry.carried_heat import CarriedHeat
+from telemetry.clean_since import CleanSince
 from telemetry.dataclass import dataclass
 from telemetry.match_facts import MatchFacts
-from telemetry.statistics import chance_of_any
+from telemetry.statistics import chance_of_any, clusters_in
 from telemetry.thermal import cooled_level
 from telemetry.trends import Trend, settled_part
 from telemetry.wording import counted
@@ -37,22 +38,29 @@ class Forecast:
     pause_s: float | None = None
 
 
-def forecast_dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend]) -> tuple[Forecast, ...]:
+def forecast_dropouts(
+    facts: Sequence[MatchFacts], trends: Sequence[Trend], since: Sequence[CleanSince] = ()
+) -> tuple[Forecast, ...]:
     """The chance of at least one dropout in a next match as long as the usual one, the likeliest first.
 
-    Gamma–Poisson (see `chance_of_any`). Dropouts that come in clusters count as clusters: counts are divided
-    by their variance over their mean where that is above 1 and four matches or more tell it. Where a trend
-    was found, the later half of the matches speaks for the next. What is only suspected counts where any was
-    found.
+    Gamma–Poisson (see `chance_of_any`). Dropouts that come in clusters count as clusters (see `clusters_in`).
+    Where they are gone by `since`, the clean matches alone speak for the next; where a trend was found, the
+    later half. What is only suspected counts where any was found.
     """
     subjects = sorted({f.subject for one in facts for f in one.faults if f.kind == "dropout"})
-    found = [forecast for subject in subjects if (forecast := _dropouts(facts, trends, subject))]
+    by_subject = {one.subject: one for one in since if one.kind == "dropout"}
+    told = [_dropouts(facts, trends, subject, by_subject.get(subject)) for subject in subjects]
+    found = [forecast for forecast in told if forecast]
     return tuple(sorted(found, key=lambda forecast: (-(forecast.probability or 0.0), forecast.subject)))
 
 
-def _dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend], subject: str) -> Forecast | None:
+def _dropouts(
+    facts: Sequence[MatchFacts], trends: Sequence[Trend], subject: str, since: CleanSince | None
+) -> Forecast | None:
     trended = any(t.found and t.series.kind == "dropout" and t.series.subject == subject for t in trends)
-    first = settled_part(facts, trended)
+    names = [one.name for one in facts]
+    clean_from = since.since if since and since.gone else None
+    first = names.index(clean_from) if clean_from else settled_part(facts, trended)
     found = any(one.count("dropout", subject) for one in facts)
     known = [
         (count, one.active_s)
@@ -64,21 +72,22 @@ def _dropouts(facts: Sequence[MatchFacts], trends: Sequence[Trend], subject: str
         return None
     counts, exposure_s = [count for count, _ in known], sum(active for _, active in known)
     usual_s = median(active for _, active in known)
-    clusters = round(sum(counts) / _clustering(counts))
-    chance = chance_of_any(clusters, exposure_s, usual_s)
+    chance = chance_of_any(clusters_in(counts), exposure_s, usual_s)
     matches = f"the last {len(known)} matches" if first else counted(len(known), "match", "matches")
     text = (
         f"{subject}: {chance.probability:.0%} chance of at least one dropout in the next match "
         f"({chance.low:.0%} to {chance.high:.0%}), if it goes on as in {matches} "
-        f"({counted(sum(counts), 'dropout')})."
+        f"({counted(sum(counts), 'dropout')}){_hope(since)}."
     ).replace("%", " %")
     return Forecast("dropout", subject, chance.probability, chance.low, chance.high, text)
 
 
-def _clustering(counts: Sequence[int]) -> float:
-    if len(counts) < 4 or sum(counts) == 0:
-        return 1.0
-    return max(1.0, variance(counts) / fmean(counts))
+def _hope(since: CleanSince | None) -> str:
+    """What the clean matches since the last dropout may mean, where they are no proof."""
+    if since is None or since.since is None or since.gone:
+        return ""
+    clean = f"none in {since.since}" if since.clean == 1 else f"none in the last {since.clean}"
+    return f"; {clean}: less, if what was done after {since.last} has mended it"
 
 
 def forecast_heat(

@@ -46,7 +46,7 @@ class MatchSummary:
         counts: findings by severity.
         parts: what they concern, each part once, by the worst that was found of it.
         not_evaluated, checks: checks that could not judge, and all checks.
-        repairs: how often the reader had to mend the log.
+        repairs, gaps: how often the reader had to mend the log, and silences of all of it.
         collected, released: pieces; None where they were not counted.
         median_cycle_s: of the closed cycles; None without one.
     """
@@ -63,6 +63,7 @@ class MatchSummary:
     collected: int | None
     released: int | None
     median_cycle_s: float | None
+    gaps: int = 0
 
 
 @dataclass(frozen=True)
@@ -237,6 +238,7 @@ def summary_of(analysis: Analysis, *, name: str | None = None) -> MatchSummary:
         collected=pieces.collected.estimate if pieces else None,
         released=pieces.released.estimate if pieces else None,
         median_cycle_s=median(closed) if closed else None,
+        gaps=len(analysis.gaps_s),
     )
 
 

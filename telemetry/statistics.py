@@ -13,11 +13,14 @@ from telemetry.log import FloatArray
 from telemetry.quantiles import gamma_quantile, log_choose, share_limit
 
 __all__ = [
-    "Chance", "MedianInterval", "Moments", "RateComparison", "adjusted_p", "chance_of_any", "compare_rates",
+    "Chance", "MedianInterval", "Moments", "RateComparison", "adjusted_p", "chance_of_any", "clusters_in",
+    "compare_rates",
     "e_test", "fisher_exact", "median_interval", "moments", "poisson_limits", "proportion_limits",
 ]  # fmt: skip
 
 _RELATIVE_ERROR = 1e-7
+_PRIOR_MATCHES = 4
+"""How many matches' worth the belief weighs that faults come one by one (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,22 @@ def chance_of_any(count: int, exposure: float, next_exposure: float, *, level: f
         -math.expm1(-share * gamma_quantile(shape, reached)) for reached in ((1 - level) / 2, (1 + level) / 2)
     )
     return Chance(-math.expm1(-shape * math.log1p(share)), low, high)
+
+
+def clusters_in(counts: Sequence[int]) -> int:
+    """How many clusters so many faults by match are; at least 1 where there are any.
+
+    All of them over how far they scatter: Pearson's statistic over its degrees of freedom, drawn towards the
+    1 of Poisson's, since few counts tell it badly. Source: McCullagh and Nelder, Generalized Linear Models,
+    2nd ed. (1989), section 4.5 (from memory).
+    """
+    total = sum(counts)
+    if total == 0:
+        return 0
+    usual = total / len(counts)
+    squares = sum((count - usual) ** 2 for count in counts) / usual
+    scatter = (squares + _PRIOR_MATCHES) / (len(counts) - 1 + _PRIOR_MATCHES)
+    return max(1, round(total / max(1.0, scatter)))
 
 
 def adjusted_p(p_values: ArrayLike, weights: ArrayLike | None = None) -> FloatArray:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 __all__ = ["print_event", "report"]
 
-_PRINTED_TRENDS = 5
+_PRINTED_TRENDS, _PRINTED_TROUBLES = 5, 5
 
 
 @click.command(context_settings=HELP)
@@ -120,7 +120,8 @@ def report(
 
 
 def print_event(event: Event, facts: Sequence[MatchFacts], out: Path) -> None:
-    """A line for each match with its first jobs, what gets worse, and where the page lies."""
+    """A line for each match with its first jobs, what gets worse, what stayed away, where the page lies."""
+    from reports.words import heading
     from telemetry.plain import shown
 
     pits = {one.name: one.pit for one in facts}
@@ -133,6 +134,12 @@ def print_event(event: Event, facts: Sequence[MatchFacts], out: Path) -> None:
         click.echo(f"Getting worse: {shown(trend.text, 240)}")
     for step in event.battery_steps:
         click.echo(f"Getting worse: {shown(f'{step.battery}: {step.text}', 240)}")
+    for hint in event.hints:
+        click.echo(f"Not proven, but look: {shown(hint, 240)}")
+    for trouble in event.recurring[:_PRINTED_TROUBLES]:
+        if since := event.since_of(trouble):
+            title = heading(trouble.kind, trouble.subject, trouble.role)
+            click.echo(f"Comes back: {shown(f'{title}. {since.text}', 240)}")
     click.echo(f"Open {out / 'index.html'}")
 
 

@@ -43,7 +43,7 @@ def page() -> str:
 
 def test_what_gets_worse_stands_first_with_its_figures(page: str) -> None:
     words = read_page(page).words
-    assert words.index("Getting worse") < words.index("The next match") < words.index("Findings:")
+    assert words.index("Getting worse") < words.index("The next match") < words.index("In the order of")
     assert "feed: drags more" in words
     assert "Running current of feed rises: from 5 A to 8.5 A over 8 matches" in words
     assert "chance of at least one dropout in the next match" in words

@@ -225,3 +225,33 @@ def test_what_is_only_suspected_counts_for_the_next_match_where_any_was_found() 
     never = [match_facts(f"m{n}", faults={entry: 0}, suspected=1) for n in range(4)]
     clear = [match_facts(f"m{n}", faults={entry: 0}) for n in range(4)]
     assert forecast_dropouts(never, ())[0].probability == forecast_dropouts(clear, ())[0].probability
+
+
+def _cycles(*seconds: float) -> Trend:
+    return _only([match_facts(f"m{n}", cycle_s=cycle_s) for n, cycle_s in enumerate(seconds)])
+
+
+def test_rises_in_a_row_are_said_though_they_are_no_proof() -> None:
+    trend = _cycles(13.6, 14.6, 15.6, 16.9, 18.2, 16.4)
+    assert not trend.found
+    told = "Cycle time rose 4 times in a row, from 13.6 s in m0 to 18.2 s in m4, then 16.4 s in m5"
+    assert trend.hint == f"{told}: not yet proof of a trend (p = {trend.p:.2g})."
+
+
+@pytest.mark.parametrize(
+    "seconds",
+    [
+        (13.6, 14.6, 15.6, 16.9, 16.4, 18.2),
+        (13.6, 14.6, 15.6, 16.9, 18.2, 13.0, 14.0),
+        (15.0, 15.1, 15.2, 15.3, 15.4, 15.0),
+        (18.2, 16.9, 15.6, 14.6, 13.6, 14.0),
+    ],
+    ids=["a fall between", "long ago", "too little to matter", "falling"],
+)
+def test_nothing_is_said_of_a_shorter_older_or_smaller_rise(seconds: tuple[float, ...]) -> None:
+    assert _cycles(*seconds).hint == ""
+
+
+def test_what_is_shown_needs_no_hint() -> None:
+    trend = _cycles(10.0, 11.5, 13.0, 14.5, 16.0, 17.5, 19.0)
+    assert (trend.direction, trend.hint) == ("rising", "")
