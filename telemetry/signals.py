@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = [
-    "GAP_PERIODS", "at_instants", "dips", "dwells", "hold_s", "integral", "lasting", "medians_by",
+    "GAP_PERIODS", "at_instants", "dips", "dwells", "filled", "hold_s", "integral", "lasting", "medians_by",
     "moving_median", "period_s", "runs", "spans", "sta_lta", "steps", "trigger", "within",
 ]  # fmt: skip
 
@@ -45,6 +45,12 @@ def hold_s(t_s: FloatArray) -> float:
     return GAP_PERIODS * period_s(t_s)
 
 
+def filled(values: FloatArray, otherwise: float = 0.0) -> FloatArray:
+    """The values with `otherwise` for NaN, same shape; themselves, not a copy, where none is."""
+    missing = np.isnan(values)
+    return np.where(missing, otherwise, values) if missing.any() else values
+
+
 def runs(flagged: BoolArray) -> tuple[np.ndarray, np.ndarray]:
     """First and one-past-last index of every run of True, each shape (k,)."""
     padded = np.concatenate(([False], flagged, [False]))
@@ -62,8 +68,11 @@ def spans(
     """
     if not flagged.any():
         return np.empty((0, 2))
-    until = np.minimum(np.append(t_s[1:], max(end_s, float(t_s[-1]))), t_s + longest_hold_s)
-    start, stop = t_s[flagged], until[flagged]
+    at = np.flatnonzero(flagged)
+    start, until = t_s[at], t_s[np.minimum(at + 1, len(t_s) - 1)]
+    if flagged[-1]:
+        until[-1] = max(end_s, float(t_s[-1]))
+    stop = np.minimum(until, start + longest_hold_s)
     apart = np.flatnonzero(start[1:] - stop[:-1] > max(bridge_s, 1e-9))
     first = np.concatenate(([0], apart + 1))
     last = np.concatenate((apart, [len(start) - 1]))

@@ -19,6 +19,7 @@ __all__ = [
 ]  # fmt: skip
 
 _BLOCK = 4.0
+_COARSE = 64
 _FORGOTTEN = 37.0
 _TOLERANCE = 1e-13
 
@@ -54,19 +55,7 @@ def thermal_level(
     if len(times) == 0:
         return np.empty(0)
     target = np.square(_held(current)[:-1] / continuous_a)
-    step_s = np.diff(times)
-    rising = target > initial
-    heating, cooling = _steps(step_s, target, heating_s), _steps(step_s, target, cooling_s)
-    level = _solve(np.where(rising, heating, cooling), initial)
-    while heating_s != cooling_s:
-        before, rising_before = level, rising
-        rising = target > level[:-1]
-        if np.array_equal(rising, rising_before):
-            break
-        level = _solve(np.where(rising, heating, cooling), initial)
-        if np.max(np.abs(level - before)) <= _TOLERANCE * max(1.0, float(level.max())):
-            break
-    return level
+    return _settled(np.diff(times), target, (heating_s, cooling_s), initial)
 
 
 def operate_time_s(ratio: ArrayLike, time_constant_s: float, *, level: ArrayLike = 0.0) -> FloatArray:
@@ -153,30 +142,65 @@ def _held(current: FloatArray) -> FloatArray:
     return np.where(last >= 0, current[last], 0.0)
 
 
-def _steps(step_s: FloatArray, target: FloatArray, constant_s: float) -> FloatArray:
-    """Of each step what it takes in time constants, and target · (1 − e) with e = exp(−that), (2, n)."""
-    decrement = np.minimum(step_s / constant_s, _FORGOTTEN)
-    return np.stack((decrement, -np.expm1(-decrement) * target))
+def _settled(
+    step_s: FloatArray, target: FloatArray, constants_s: tuple[float, float], initial: float
+) -> FloatArray:
+    """The level at each edge of steps that heat or cool, shape (n + 1,).
 
-
-def _solve(steps: FloatArray, initial: float) -> FloatArray:
-    """H[n+1] = H[n]·e[n] + gain[n] with e = exp(−decrement), shape (n + 1,); `steps` (2, n) are these.
-
-    Within a block of few time constants, H = decay · (start + cumulative sum of inputs / decay). No term is
-    negative, so nothing cancels; blocks keep 1 / decay within the range of a float.
+    A step makes no difference between two levels greater, so what the wrong choices of a round changed, all
+    added up, is the most by which its levels can be off.
     """
-    decrement, gain = steps
-    level = np.empty(len(decrement) + 1)
+    heating_s, cooling_s = constants_s
+    rising = _rising_at_first(step_s, target, constants_s, initial)
+    while True:
+        passed = np.minimum(step_s / np.where(rising, heating_s, cooling_s), _FORGOTTEN)
+        level = _solve(passed, target, initial)
+        before, rising = rising, target > level[:-1]
+        wrong = np.flatnonzero(rising != before)
+        if not len(wrong) or heating_s == cooling_s:
+            return level
+        other = np.exp(-step_s[wrong] / np.where(rising[wrong], heating_s, cooling_s))
+        off = (target[wrong] - level[wrong]) * (np.exp(-passed[wrong]) - other)
+        if float(np.abs(off).sum()) <= _TOLERANCE * max(1.0, float(level.max())):
+            return level
+
+
+def _rising_at_first(
+    step_s: FloatArray, target: FloatArray, constants_s: tuple[float, float], initial: float
+) -> BoolArray:
+    """A first guess of where the level rises, shape (n,): by the same replica in much longer steps."""
+    if len(step_s) < _COARSE**2:
+        return np.asarray(target > initial)
+    start = np.arange(0, len(step_s), _COARSE)
+    together_s = np.add.reduceat(step_s, start)
+    mean = np.add.reduceat(step_s * target, start) / np.maximum(together_s, np.finfo(float).tiny)
+    level = _settled(together_s, mean, constants_s, initial)
+    between = np.linspace(level[:-1], level[1:], _COARSE, endpoint=False, axis=1)
+    return np.asarray(target > between.ravel()[: len(target)])
+
+
+def _solve(passed: FloatArray, target: FloatArray, initial: float) -> FloatArray:
+    """H[n+1] = target[n] + (H[n] − target[n])·exp(−passed[n]) from `initial`, shape (n + 1,).
+
+    `passed` (n,) is each step in time constants. With G the exponential of their sum so far, H·G grows by
+    target · (growth of G): no term is negative, so nothing cancels. Blocks of few time constants keep G
+    within the range of a float.
+    """
+    level = np.empty(len(passed) + 1)
     level[0] = initial
-    for start, end in _blocks(decrement):
-        growth = np.exp(np.cumsum(decrement[start:end]))
-        level[start + 1 : end + 1] = (level[start] + np.cumsum(gain[start:end] * growth)) / growth
+    grown = np.ones(len(level))
+    for start, end in _blocks(passed):
+        grown[start] = 1.0
+        np.exp(np.cumsum(passed[start:end]), out=grown[start + 1 : end + 1])
+        gained = np.cumsum(np.diff(grown[start : end + 1]) * target[start:end])
+        level[start + 1 : end + 1] = (level[start] + gained) / grown[start + 1 : end + 1]
     return level
 
 
-def _blocks(decrement: FloatArray) -> list[tuple[int, int]]:
+def _blocks(passed: FloatArray) -> list[tuple[int, int]]:
     """Slices that cover all steps, each of about `_BLOCK` time constants."""
-    number = np.floor(np.cumsum(decrement) / _BLOCK)
-    changes: BoolArray = np.diff(number) > 0
-    edges = [0, *(np.flatnonzero(changes) + 1).tolist(), len(decrement)]
-    return [(start, end) for start, end in pairwise(edges) if end > start]
+    if passed.sum() <= _BLOCK:
+        return [(0, len(passed))]
+    until = np.cumsum(passed)
+    ends = np.searchsorted(until, np.arange(_BLOCK, until[-1], _BLOCK))
+    return list(pairwise(np.unique(np.concatenate(([0], ends, [len(passed)]))).tolist()))

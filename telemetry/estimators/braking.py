@@ -13,7 +13,7 @@ from telemetry.dataclass import dataclass
 from telemetry.estimators.rotors import changes, inertia_by_work
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
-from telemetry.signals import period_s, runs
+from telemetry.signals import filled, period_s, runs
 
 __all__ = ["brakes_at_rest", "with_brakes"]
 
@@ -43,9 +43,9 @@ def with_brakes(
 
     Only for a motor that brakes then; otherwise as it was. `speed_rad_s` is the shaft's without sign.
     """
-    duty = np.abs(np.nan_to_num(command))
+    duty = np.abs(filled(command))
     quiet = duty <= _NO_DUTY
-    turns = np.abs(np.nan_to_num(speed_rad_s))
+    turns = np.abs(filled(speed_rad_s))
     ohm = float(np.median(resistance_ohm))
     shaft = _shaft(t_s, current_a, duty, turns, ohm, model.k_v_s_per_rad)
     if not brakes_at_rest(t_s, command, speed_rad_s) or (shaft and not _slows_so(t_s, duty, turns, shaft)):
@@ -109,7 +109,7 @@ def brakes_at_rest(t_s: FloatArray, command: FloatArray, speed_rad_s: FloatArray
 
     A stop that the next drive cuts short counts only where it was watched for long enough.
     """
-    duty, speed = np.abs(np.nan_to_num(command)), np.abs(np.nan_to_num(speed_rad_s))
+    duty, speed = np.abs(filled(command)), np.abs(filled(speed_rad_s))
     rises_s = _rises_s(t_s, duty, speed)
     if len(rises_s) < _LEAST_STOPS:
         return False

@@ -9,7 +9,7 @@ from telemetry.estimators.motors import supply_current_a
 from telemetry.log import FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor
-from telemetry.signals import hold_s, runs
+from telemetry.signals import filled, hold_s, runs
 
 __all__ = ["GENERAL_CURVE", "BreakerLoad", "breaker_load", "curve_of", "trip_time_s"]
 
@@ -52,29 +52,30 @@ def breaker_load(trace: MotorTrace, motor: Motor) -> BreakerLoad | None:
     time of the curve while it is not: what a breaker has taken it gives off about as slowly as it took it
     (our choice; a curve tells nothing of recovery). Over a gap it dies away.
     """
-    drawn_a = np.maximum(np.nan_to_num(supply_current_a(trace)), 0.0)
+    drawn_a = np.maximum(filled(supply_current_a(trace)), 0.0)
     if motor.breaker_a is None or not np.isfinite(supply_current_a(trace)).any():
         return None
     curve = curve_of(motor)
     multiple = drawn_a / motor.breaker_a
     apart_s = np.diff(trace.t_s)
-    per_s = 1.0 / trip_time_s(multiple, curve)
+    on = np.flatnonzero(multiple >= curve[0][0])
+    per_s = np.zeros(len(multiple))
+    per_s[on] = 1.0 / trip_time_s(multiple[on], curve)
     rate = np.where(apart_s <= hold_s(trace.t_s), (per_s[1:] + per_s[:-1]) / 2, 0.0)
-    kept = np.exp(-np.where(rate > 0, 0.0, apart_s) / curve[0][1])
-    return BreakerLoad(trace.t_s, multiple, _accumulated(rate * apart_s, kept))
+    return BreakerLoad(trace.t_s, multiple, _accumulated(rate * apart_s, trace.t_s / curve[0][1]))
 
 
-def _accumulated(gain: FloatArray, kept: FloatArray) -> FloatArray:
-    """F[n+1] = F[n] · kept[n] + gain[n] from 0, shape (n + 1,), where a step either gains or loses."""
-    fraction = np.zeros(len(gain) + 1)
-    total = np.concatenate(([0.0], np.cumsum(gain)))
-    decay = np.concatenate(([0.0], np.cumsum(np.log(kept))))
+def _accumulated(gain: FloatArray, passed: FloatArray) -> FloatArray:
+    """From 0 up by `gain` (n,) where there is one, else dying away over `passed` time constants (n + 1,)."""
+    fraction = np.zeros(len(passed))
     first, last = runs(gain > 0)
+    total = np.concatenate(([0.0], np.cumsum(gain))) if len(first) else fraction
     level, at = 0.0, 0
     for start, stop in zip(first.tolist(), last.tolist(), strict=True):
-        fraction[at : start + 1] = level * np.exp(decay[at : start + 1] - decay[at])
-        level = float(fraction[start])
-        fraction[start : stop + 1] = level + total[start : stop + 1] - total[start]
+        if level:
+            fraction[at : start + 1] = level * np.exp(passed[at] - passed[at : start + 1])
+        fraction[start : stop + 1] = fraction[start] + total[start : stop + 1] - total[start]
         level, at = float(fraction[stop]), stop
-    fraction[at:] = level * np.exp(decay[at:] - decay[at])
+    if level:
+        fraction[at:] = level * np.exp(passed[at] - passed[at:])
     return fraction

@@ -8,7 +8,7 @@ from telemetry.estimators.unseen_duty import winding_by_speed_a
 from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.robot import Motor
-from telemetry.signals import runs
+from telemetry.signals import filled, runs
 from telemetry.wording import counted
 
 __all__ = ["believable_a", "motoring_sign", "supply_side_a", "winding_a"]
@@ -60,12 +60,12 @@ def motoring_sign(t_s: FloatArray, logged_a: FloatArray, drive: FloatArray, moto
     few starts, in most of its work. It is the other way for the rest. Of currents no greater than the noise
     at rest nothing is said.
     """
-    driven = np.abs(np.nan_to_num(drive)) > _LEAST_DUTY
+    driven = np.abs(drive) > _LEAST_DUTY
     floor = _noticeable_a(logged_a, driven)
     heavy = driven & (np.abs(logged_a) > floor)
     if not _has_sign(logged_a, floor) or np.count_nonzero(heavy) < _LEAST_SIGNED:
         return np.ones(len(logged_a))
-    along = logged_a * np.sign(np.nan_to_num(drive))
+    along = logged_a * np.sign(filled(drive))
     conventions = [along, logged_a] if motor.current_side == "supply" else [along]
     starts = _starts(t_s, driven)
     agreeing = [_agreeing(product, heavy, starts) for product in conventions]
@@ -139,7 +139,7 @@ def winding_a(
     """
     if motor.current_side == "winding":
         return current_a
-    duty = np.nan_to_num(np.abs(command))
+    duty = filled(np.abs(command))
     told = np.where(duty > _LEAST_DUTY, current_a / np.maximum(duty, _LEAST_DUTY), current_a)
     if np.isfinite(command).any():
         return _braking_on(t_s, told, duty, motoring)

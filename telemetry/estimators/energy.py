@@ -11,7 +11,7 @@ from telemetry.log import FloatArray
 from telemetry.match import Match
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
-from telemetry.signals import hold_s
+from telemetry.signals import filled, hold_s
 
 __all__ = ["by_mechanism_wh", "by_phase", "motor_power_w", "running_integral"]
 
@@ -20,7 +20,7 @@ def running_integral(t_s: FloatArray, values: FloatArray) -> FloatArray:
     """The trapezoidal integral from the first sample up to each, shape (n,); gaps and NaN add nothing."""
     apart_s = np.diff(t_s)
     area = apart_s * (values[1:] + values[:-1]) / 2
-    return np.concatenate(([0.0], np.cumsum(np.where(apart_s <= hold_s(t_s), np.nan_to_num(area), 0.0))))
+    return np.concatenate(([0.0], np.cumsum(np.where(apart_s <= hold_s(t_s), filled(area), 0.0))))
 
 
 def by_phase(match: Match, t_s: FloatArray, running: FloatArray) -> dict[str, float]:

@@ -37,10 +37,14 @@ def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial:
         return np.full(len(t_s), np.nan)
     edges_s, held_a = heating_steps(t_s, current_a)
     level = _level_at_edges(edges_s, held_a, motor, initial)
-    edge = np.clip(np.searchsorted(edges_s, t_s, side="right") - 1, 0, len(held_a) - 1)
-    target = np.square(held_a[edge] / motor.continuous_current_a)
-    constant_s = np.where(target > level[edge], heating, motor.cooling_time_constant_s or heating)
-    return np.asarray(target + (level[edge] - target) * np.exp(-(t_s - edges_s[edge]) / constant_s))
+    if len(held_a) == len(t_s):
+        begun_s, before = edges_s[:-1], level[:-1]
+    else:
+        edge = np.clip(np.searchsorted(edges_s, t_s, side="right") - 1, 0, len(held_a) - 1)
+        begun_s, before, held_a = edges_s[edge], level[edge], held_a[edge]
+    target = np.square(held_a / motor.continuous_current_a)
+    constant_s = np.where(target > before, heating, motor.cooling_time_constant_s or heating)
+    return np.asarray(target + (before - target) * np.exp((begun_s - t_s) / constant_s))
 
 
 def heat_is_told(trace: MotorTrace) -> bool:

@@ -14,7 +14,7 @@ from telemetry.match import Match
 from telemetry.motor_model import MotorModel
 from telemetry.records.motors import Interruption, MotorTrace
 from telemetry.robot import Motor, Robot
-from telemetry.signals import hold_s, period_s, spans
+from telemetry.signals import filled, hold_s, period_s, spans
 
 __all__ = ["find_interruptions"]
 
@@ -162,9 +162,9 @@ def _low_a(trace: MotorTrace, motor: Motor) -> FloatArray:
     Shape (n,): a current measured on the supply side has the more noise in the winding the less the duty.
     """
     free_a = _free_a(motor)
-    resting = trace.current_a[np.abs(np.nan_to_num(trace.command)) < _FED]
+    resting = trace.current_a[np.abs(filled(trace.command)) < _FED]
     noise_a = _NOISE_TIMES * float(np.percentile(resting, 75)) if len(resting) else 0.0
-    duty = np.clip(np.abs(np.nan_to_num(trace.command)), 0.1, 1.0)
+    duty = np.clip(np.abs(filled(trace.command)), 0.1, 1.0)
     noise = noise_a / duty if motor.current_side == "supply" else np.full(len(duty), noise_a)
     return np.asarray(np.clip(noise, _OF_FREE_CURRENT[0] * free_a, _OF_FREE_CURRENT[1] * free_a))
 
@@ -180,7 +180,7 @@ def _may_coast(trace: MotorTrace, motor: Motor, low_a: FloatArray) -> BoolArray:
     model = MotorModel.from_motor(motor)
     if trace.speed_source == "channel":
         if np.isfinite(trace.speed_share).any():
-            return np.asarray(np.nan_to_num(trace.speed_share) > 1 - _MARGIN - _volts_off(trace))
+            return np.asarray(filled(trace.speed_share) > 1 - _MARGIN - _volts_off(trace))
         return np.asarray(~(_share_of_its_best(trace) < _SLOW_OF_ITS_BEST))
     if model is None:
         return np.ones(len(trace.t_s), dtype=bool)
@@ -192,7 +192,7 @@ def _share_of_its_best(trace: MotorTrace) -> FloatArray:
 
     Stands in for the share of the free speed where no data sheet tells that.
     """
-    fed = trace.driven & (np.abs(np.nan_to_num(trace.applied_v)) > 0)
+    fed = trace.driven & (np.abs(trace.applied_v) > 0)
     per_volt = np.divide(
         np.abs(trace.speed_rad_s), np.abs(trace.applied_v), out=np.full(len(trace.t_s), np.nan), where=fed
     )
@@ -203,18 +203,18 @@ def _share_of_its_best(trace: MotorTrace) -> FloatArray:
 
 def _may_still_turn(trace: MotorTrace, model: MotorModel, low_a: FloatArray) -> BoolArray:
     """The same without a speed channel: from the speed when current last flowed, run down since."""
-    fed = np.abs(np.nan_to_num(trace.command)) > _FED
+    fed = np.abs(trace.command) > _FED
     back_emf_v = np.where(
         fed, trace.speed_rad_s * model.k_v_s_per_rad, trace.current_a * model.resistance_ohm
     )
-    back_emf_v = back_emf_v * np.where(fed, np.sign(np.nan_to_num(trace.command)), 1.0)
+    back_emf_v = back_emf_v * np.where(fed, np.sign(filled(trace.command)), 1.0)
     last = np.maximum.accumulate(
         np.where(trace.current_a > _LOADED_TIMES * low_a, np.arange(len(trace.t_s)), -1)
     )
     since_s = trace.t_s - trace.t_s[np.maximum(last, 0)]
     still_v = np.where(last >= 0, back_emf_v[np.maximum(last, 0)], 0.0) * np.exp(-since_s / _COASTS_S)
-    along_v = still_v * np.sign(np.nan_to_num(trace.command))
-    return np.asarray(along_v > (1 - _MARGIN - _volts_off(trace)) * np.nan_to_num(trace.applied_v))
+    along_v = still_v * np.sign(filled(trace.command))
+    return np.asarray(along_v > (1 - _MARGIN - _volts_off(trace)) * filled(trace.applied_v))
 
 
 def _volts_off(trace: MotorTrace) -> FloatArray:
@@ -262,7 +262,7 @@ def _is_plain(
     if model is None or (by_channel and bool((trace.speed_share < _SLOW - _volts_off(trace))[inside].any())):
         return True
     before = (trace.t_s >= onset_s - _REST_S) & (trace.t_s < onset_s)
-    if not before.any() or (np.abs(np.nan_to_num(trace.command[before])) < _FED).all():
+    if not before.any() or (np.abs(filled(trace.command[before])) < _FED).all():
         return True
     duty, low_a = np.abs(trace.command[inside]), float(_low_a(trace, motor)[inside][0])
     rise = float(duty.max() - duty[: max(1, len(duty) // 4)].min())

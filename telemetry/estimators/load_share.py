@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import reduce
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor, Robot
-from telemetry.signals import hold_s
+from telemetry.signals import filled, hold_s
 
 __all__ = ["LoadShare", "mechanisms", "share_load"]
 
@@ -107,10 +108,10 @@ def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[s
     """Compare the motors of one mechanism; None where they were never driven alike under load."""
     t_s = traces[names[0]].t_s
     together = _together(robot, traces, names, t_s)
-    alike = (np.ptp(together.duty, axis=0) <= _LIKE_DUTY) & (np.ptp(together.way, axis=0) == 0)
-    driven = np.stack([_at(t_s, traces[name], traces[name].driven.astype(float)) > 0 for name in names])
-    one_command = float(alike[driven.any(axis=0)].mean()) >= _ALWAYS_ALIKE if driven.any() else False
-    alike = np.ptp(together.duty, axis=0) <= _LIKE_DUTY
+    alike = _apart(together.duty) <= _LIKE_DUTY
+    driven = np.any([_at(t_s, traces[name], traces[name].driven.astype(float)) > 0 for name in names], axis=0)
+    one_way = alike & (_apart(together.way) == 0)
+    one_command = float(one_way[driven].mean()) >= _ALWAYS_ALIKE if driven.any() else False
     coupled = _coupled(robot, traces, names, together)
     if coupled:
         alike = np.ones(len(t_s), dtype=bool)
@@ -135,7 +136,7 @@ def _together(
     load = np.stack([_load(robot, t_s, trace, name) for trace, name in zip(parts, names, strict=True)])
     back = np.stack([_at(t_s, trace, supply_current_a(trace)) < 0.0 for trace in parts])
     volts = [
-        _at(t_s, trace, np.nan_to_num(trace.applied_v)) / robot.motors[name].nominal_v
+        _at(t_s, trace, filled(trace.applied_v)) / robot.motors[name].nominal_v
         for trace, name in zip(parts, names, strict=True)
     ]
     duty = np.stack([_at(t_s, trace, np.abs(trace.command)) for trace in parts])
@@ -144,13 +145,18 @@ def _together(
     return _Together(t_s, duty, way, load, np.where(back, -load, load), np.stack(volts), own)
 
 
+def _apart(rows: Sequence[FloatArray] | FloatArray) -> FloatArray:
+    """The greatest less the least of several motors at each instant, shape (n,)."""
+    return np.asarray(reduce(np.maximum, rows) - reduce(np.minimum, rows))
+
+
 def _own_load(motor: Motor, trace: MotorTrace) -> FloatArray:
     """Its voltage less its own back-EMF, as a share of the nominal one; NaN where no speed is logged."""
     model = MotorModel.from_motor(motor)
     if model is None or trace.speed_source != "channel":
         return np.full(len(trace.t_s), np.nan)
     back_emf_v = model.k_v_s_per_rad * trace.speed_rad_s
-    return np.asarray((np.nan_to_num(trace.applied_v) - back_emf_v) / model.nominal_v)
+    return np.asarray((filled(trace.applied_v) - back_emf_v) / model.nominal_v)
 
 
 def _at(t_s: FloatArray, trace: MotorTrace, values: FloatArray) -> FloatArray:
@@ -187,19 +193,20 @@ def _coupled(
     source = sources.pop()
     if source == "none":
         return False
-    free = np.array([[_turns_per_volt(robot.motors[name]) * RAD_S_PER_RPM] for name in names])
-    turns = np.stack(
-        [
-            _at(together.t_s, traces[name], np.abs(traces[name].speed_rad_s)) / robot.motors[name].reduction
-            for name in names
-        ]
+    free = [_turns_per_volt(robot.motors[name]) * RAD_S_PER_RPM for name in names]
+    turns = [
+        _at(together.t_s, traces[name], np.abs(traces[name].speed_rad_s)) / robot.motors[name].reduction
+        for name in names
+    ]
+    moving = np.flatnonzero(
+        np.all([one > _MOVING * most for one, most in zip(turns, free, strict=True)], axis=0)
     )
-    moving = (turns > _MOVING * free).all(axis=0)
-    if not moving.any():
+    if not len(moving):
         return False
-    turns = turns[:, moving] / np.median(turns[:, moving] / turns[:1, moving], axis=1, keepdims=True)
-    apart = np.ptp(turns, axis=0) / turns.mean(axis=0)
-    unlike = np.ptp(together.duty[:, moving], axis=0) > _LIKE_DUTY
+    moved = [one[moving] for one in turns]
+    like = [moved[0], *(one / np.median(one / moved[0]) for one in moved[1:])]
+    apart = _apart(like) / (sum(like) / len(like))
+    unlike = _apart(together.duty)[moving] > _LIKE_DUTY
     parts = [apart, apart[unlike]] if np.count_nonzero(unlike) >= _LEAST_UNLIKE else [apart]
     return all(float((part <= _SAME_SPEED[source]).mean()) >= _MOSTLY_COUPLED for part in parts)
 
@@ -224,7 +231,7 @@ def _by_chunk(
     counts = np.diff(np.append(first, used))
 
     def mean(values: FloatArray) -> FloatArray:
-        return np.asarray(np.add.reduceat(values[:, at], first, axis=1) / counts)
+        return np.stack([np.add.reduceat(row[at], first) for row in values]) / counts
 
     carried = mean(together.load)
     others = (carried.sum(axis=0) - carried) / (len(names) - 1)

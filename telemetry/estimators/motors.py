@@ -21,7 +21,7 @@ from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import Lapse
 from telemetry.robot import Motor, Robot
-from telemetry.signals import at_instants, within
+from telemetry.signals import at_instants, filled, within
 
 __all__ = [
     "ASSUMED_OPEN_CIRCUIT", "ASSUMED_SOURCE_OHM", "DRIVEN_COMMAND", "assumed_voltage_note",
@@ -82,7 +82,7 @@ def trace_motors(
     source = "assumed" if _logged_voltage(log, robot) is None else "channel"
     traces = {}
     for name, channels in present.items():
-        voltage_v = np.interp(channels.t_s, *battery)
+        voltage_v = battery[1] if channels.t_s is battery[0] else np.interp(channels.t_s, *battery)
         trace = _trace(name, robot.motors[name], channels, voltage_v, initial_heat.get(name, 0.0))
         traces[name] = replace(trace, voltage_source=source)
     return MappingProxyType(traces)
@@ -180,7 +180,7 @@ def _voltage(log: Log, robot: Robot, motors: Mapping[str, _Logged]) -> tuple[Flo
         return np.zeros(1), np.full(1, nominal_v)
     t_s = max((channels.t_s for channels in motors.values()), key=len)
     drawn_a = _drawn_a(log, robot, motors, t_s)
-    sag_v = ASSUMED_SOURCE_OHM * nominal_v / 12.0 * np.nan_to_num(drawn_a)
+    sag_v = ASSUMED_SOURCE_OHM * nominal_v / 12.0 * filled(drawn_a)
     return t_s, np.maximum(ASSUMED_OPEN_CIRCUIT * nominal_v - sag_v, nominal_v / 2)
 
 
@@ -198,7 +198,7 @@ def _drawn_a(log: Log, robot: Robot, motors: Mapping[str, _Logged], t_s: FloatAr
     for name, channels in motors.items():
         by_winding = robot.motors[name].current_side == "winding"
         unknown = 1.0 if channels.speed_rad_s is None and not np.isfinite(channels.command).any() else 0.0
-        duty = np.minimum(np.abs(np.nan_to_num(channels.command, nan=unknown)), 1.0) if by_winding else 1.0
+        duty = np.minimum(np.abs(filled(channels.command, otherwise=unknown)), 1.0) if by_winding else 1.0
         drawn_a += np.interp(t_s, channels.t_s, np.abs(channels.current_a) * duty)
     return drawn_a
 
@@ -293,7 +293,7 @@ def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:
     """
     if model is None:
         return np.full(len(heat), np.nan)
-    level = np.minimum(np.nan_to_num(heat), _MOST_LEVEL)
+    level = np.minimum(filled(heat), _MOST_LEVEL)
     return np.asarray(model.resistance_ohm * (1 + ALPHA20_PER_K * _RISE_AT_LIMIT_K * level))
 
 
@@ -309,7 +309,7 @@ def _motoring(drive: Drive, speed: Speed, applied_v: FloatArray, model: MotorMod
     """-1 where it gives energy back: by the log's own signs, else by turning faster than its voltage asks."""
     if model is None or speed.source != "channel" or not np.isfinite(drive.command).any():
         return drive.motoring
-    overhauled = np.nan_to_num(speed.rad_s * model.k_v_s_per_rad - applied_v) > 0.01 * model.nominal_v
+    overhauled = speed.rad_s * model.k_v_s_per_rad - applied_v > 0.01 * model.nominal_v
     return np.where(overhauled, -1.0, drive.motoring)
 
 
@@ -324,12 +324,12 @@ def _speed_share(
         free = applied_v / motor.nominal_v * motor.free_speed_rpm * RAD_S_PER_RPM
     else:
         return share
-    known = np.isfinite(speed_rad_s) & (np.nan_to_num(applied_v) >= _LEAST_APPLIED_V) & (free > 0)
+    known = np.isfinite(speed_rad_s) & (applied_v >= _LEAST_APPLIED_V) & (free > 0)
     np.divide(speed_rad_s, free, out=share, where=known)
     return share
 
 
 def _driven(command: FloatArray, applied_v: FloatArray, motor: Motor) -> BoolArray:
     known = np.isfinite(command)
-    by_voltage = np.nan_to_num(applied_v) >= DRIVEN_COMMAND * motor.nominal_v
-    return np.where(known, np.abs(np.nan_to_num(command)) >= DRIVEN_COMMAND, by_voltage)
+    by_voltage = applied_v >= DRIVEN_COMMAND * motor.nominal_v
+    return np.where(known, np.abs(command) >= DRIVEN_COMMAND, by_voltage)

@@ -195,5 +195,5 @@ def _along(magnitude: FloatArray, sense: FloatArray | None, drive: Drive) -> Flo
         against = (drive.current_a * drive.resistance_ohm > most_v) & (drive.motoring > 0)
     else:
         against = sense < 0
-    fed = np.nan_to_num(np.abs(drive.command)) > _FED
+    fed = np.abs(drive.command) > _FED
     return np.where(against & fed, -magnitude, magnitude)

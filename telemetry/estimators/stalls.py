@@ -12,7 +12,7 @@ from telemetry.log import BoolArray, FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.records.motors import MotorStates, MotorTrace
 from telemetry.robot import Motor, Robot
-from telemetry.signals import lasting, period_s, runs, within
+from telemetry.signals import filled, lasting, period_s, runs, within
 
 __all__ = ["NEAR_STALL_SHARE", "STALL_SHARE", "find_stalls"]
 
@@ -56,7 +56,7 @@ def find_stalls(robot: Robot, motors: Mapping[str, MotorTrace], end_s: float) ->
 
 def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
     loaded = trace.driven & _draws_like_a_stall(trace, motor)
-    share = np.nan_to_num(trace.speed_share, nan=np.inf)
+    share = filled(trace.speed_share, otherwise=np.inf)
     forwards = share > -STALL_SHARE if trace.speed_source == "channel" else np.ones(len(share), dtype=bool)
     room = _room(trace)
     stalled = loaded & forwards & (share < STALL_SHARE)
@@ -119,7 +119,7 @@ def _draws_like_a_stall(trace: MotorTrace, motor: Motor) -> BoolArray:
     model = MotorModel.from_motor(motor)
     if model is None:
         return np.asarray(trace.current_a >= least_a)
-    stall_a = np.nan_to_num(trace.applied_v) / model.resistance_ohm
+    stall_a = filled(trace.applied_v) / model.resistance_ohm
     most = np.inf if trace.speed_source == "channel" else _MOST_OF_STALL_CURRENT
     enough = trace.current_a >= np.maximum(_LEAST_OF_STALL_CURRENT * stall_a, model.free_current_a)
     return np.asarray(enough & (trace.current_a <= most * np.maximum(stall_a, 1e-9)))
@@ -137,7 +137,7 @@ def _spin_up_s(trace: MotorTrace, share: float) -> float:
     Learned from the log: the median over starts that got there.
     """
     first, last = runs(trace.driven)
-    fast = np.flatnonzero(np.nan_to_num(trace.speed_share) >= share)
+    fast = np.flatnonzero(trace.speed_share >= share)
     got_there = np.searchsorted(fast, first)
     reached = np.append(fast, len(trace.t_s))[got_there]
     came = reached < last
@@ -180,7 +180,7 @@ def _gains_speed(trace: MotorTrace, start_s: float, end_s: float) -> bool:
     if end_s - start_s > _LONGEST_START_S:
         return False
     inside = (trace.t_s >= start_s) & (trace.t_s < end_s)
-    load = 1 - np.nan_to_num(trace.speed_share[inside])
+    load = 1 - filled(trace.speed_share[inside])
     third = max(1, len(load) // 3)
     return float(np.median(load[:third])) > _GROWS * float(np.median(load[-third:]))
 
@@ -200,7 +200,7 @@ def _gives_back(trace: MotorTrace, at: int, from_s: float) -> bool:
     first = int(np.searchsorted(trace.t_s, from_s))
     if first >= at:
         return False
-    before_v = float(np.max(np.nan_to_num(trace.speed_share[first:at]) * trace.applied_v[first:at]))
+    before_v = float(np.max(filled(trace.speed_share[first:at]) * trace.applied_v[first:at]))
     backwards_v = (2 - float(trace.speed_share[at])) * float(trace.applied_v[at])
     same_way = np.sign(trace.command[first]) == np.sign(trace.command[at])
     return bool(same_way and before_v > _CONTINUES * backwards_v)

@@ -14,7 +14,7 @@ from telemetry.match import Match
 from telemetry.records.motors import MotorTrace
 from telemetry.records.supply import Dip, SourceStretch, Supply
 from telemetry.robot import Robot
-from telemetry.signals import dips
+from telemetry.signals import dips, filled
 
 __all__ = ["DIP_HYSTERESIS_V", "judge_supply", "total_current_a"]
 
@@ -128,7 +128,7 @@ def _summed_a(motors: Mapping[str, MotorTrace], t_s: FloatArray) -> FloatArray:
 
 def _scale(total_a: FloatArray, summed_a: FloatArray) -> tuple[float | None, str]:
     """What the total must be multiplied by to fit the motors' sum, None where nothing does; what to say."""
-    loaded: BoolArray = np.isfinite(total_a) & (np.nan_to_num(summed_a) > _LEAST_LOAD_A)
+    loaded: BoolArray = np.isfinite(total_a) & (filled(summed_a) > _LEAST_LOAD_A)
     if np.count_nonzero(loaded) < _LEAST_LOADED:
         return 1.0, ""
     ratio = float(np.median(total_a[loaded] / summed_a[loaded]))

@@ -12,7 +12,7 @@ import numpy as np
 from telemetry.dataclass import dataclass
 from telemetry.estimators.rotors import Rotor, changes, fit_rotor, inertia_by_work, means, run_down
 from telemetry.log import BoolArray, FloatArray
-from telemetry.signals import period_s, runs
+from telemetry.signals import filled, period_s, runs
 
 __all__ = ["UnseenBraking", "unseen_braking"]
 
@@ -47,9 +47,9 @@ def unseen_braking(
     All (n,): winding current without sign, duty with its sign, back-EMF speed along the duty; `motoring` is
     -1 where it gives energy back.
     """
-    duty = np.nan_to_num(command)
+    duty = filled(command)
     fed = np.abs(duty) > _NO_DUTY
-    along_a, turns = motoring * current_a, np.nan_to_num(speed_rad_s)
+    along_a, turns = motoring * current_a, filled(speed_rad_s)
     fastest = float(np.percentile(np.abs(turns), 98)) if len(turns) else 0.0
     starts = fed & np.append(fed[1:], False) & (motoring > 0) & (turns > _MOVES * fastest)
     rotor = fit_rotor(means(t_s, along_a)[0], changes(t_s, turns)[0], starts)

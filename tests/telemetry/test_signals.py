@@ -14,6 +14,7 @@ from telemetry.signals import (
     at_instants,
     dips,
     dwells,
+    filled,
     hold_s,
     integral,
     medians_by,
@@ -47,6 +48,12 @@ def _flagged(values: Sequence[bool] | BoolArray) -> BoolArray:
 
 
 # Periods
+
+
+def test_filled_replaces_what_is_missing_and_copies_nothing_else() -> None:
+    whole = np.array([1.0, -np.inf, 0.0])
+    assert filled(whole) is whole
+    assert filled(np.array([1.0, np.nan, np.inf]), 7.0).tolist() == [1.0, 7.0, np.inf]
 
 
 def test_the_period_is_the_median_step_and_repeated_instants_do_not_count() -> None:
