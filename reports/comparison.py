@@ -57,6 +57,7 @@ def _subject(one: SubjectComparison) -> dict[str, Any]:
         "low": one.rates.low,
         "high": one.rates.high,
         "p": one.rates.p,
+        "p_of_clusters": one.p_of_clusters,
         "p_of_matches": one.p_of_matches,
         "p_unconditional": one.p_unconditional,
         "adjusted_p": one.adjusted_p,

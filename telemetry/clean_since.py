@@ -88,11 +88,9 @@ def _since(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> C
         (one.name, of_it.suspected) for one in facts if (of_it := one.told(kind, subject)) and of_it.suspected
     ]
     matches_with = sum(count > 0 for count in met)
-    sides = [
-        Side(faults, sum(facts[n].active_s for n in side), some, len(side))
-        for side, faults, some in ((before, clusters_in(met), matches_with), (after, 0, 0))
-    ]
-    needed = clean_matches_needed(*sides) if matches_with > 1 else None
+    exposures_s = [sum(facts[n].active_s for n in side) for side in (before, after)]
+    bad = Side(sum(met), exposures_s[0], matches_with, len(before), clusters=clusters_in(met))
+    needed = clean_matches_needed(bad, Side(0, exposures_s[1], 0, len(after))) if matches_with > 1 else None
     return CleanSince(
         kind, subject, role, sum(met), sum(n for _, n in suspected), matches_with, len(before),
         facts[last].name, facts[after[0]].name if after else None, len(after),

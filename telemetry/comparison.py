@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from telemetry.dataclass import dataclass
 from telemetry.event_series import fault_count
 from telemetry.match_facts import MatchFacts
-from telemetry.statistics import RateComparison, adjusted_p, compare_rates, e_test, fisher_exact
+from telemetry.statistics import (
+    RateComparison,
+    adjusted_p,
+    clusters_in,
+    compare_rates,
+    e_test,
+    fisher_exact,
+    scatter_of,
+)
 from telemetry.wording import counted
 
 __all__ = ["Comparison", "Side", "SubjectComparison", "Totals", "clean_matches_needed", "compare_matches"]
@@ -43,7 +52,8 @@ class Totals:
 class Side:
     """One kind of fault of one subject on one side: faults, time looked at, matches with and without.
 
-    `suspected` of the faults were too weakly shown for a finding (see `suspicions`).
+    `suspected` of the faults were too weakly shown for a finding (see `suspicions`). `clusters` is how many
+    they are where those that come together count once; as many as faults where nothing tells that they do.
     """
 
     faults: int
@@ -51,6 +61,12 @@ class Side:
     matches_with: int
     matches: int
     suspected: int = 0
+    clusters: int | None = None
+
+    @property
+    def apart(self) -> int:
+        """How many faults there were that came apart from each other."""
+        return self.faults if self.clusters is None else self.clusters
 
 
 @dataclass(frozen=True)
@@ -59,12 +75,14 @@ class SubjectComparison:
 
     Attributes:
         rates: the rate after over the rate before, exact; p on both sides.
+        p_of_clusters: the two rates again, where faults that come together count once.
         p_of_matches: Fisher's exact test of matches with the fault against matches without.
         p_unconditional: the two rates again, without their sum held fixed (E-test).
         adjusted_p: `rates.p` over everything compared in the call (Benjamini and Hochberg).
         clean_matches_needed: further matches without the fault until the fix is proven; 0 where it is, None
             where no number of clean matches would say so.
-        verdict: `improved`, `worse` or `undecided`.
+        verdict: `improved` or `worse` where both `rates.p` and `p_of_clusters` are at most 5 %, so that one
+            bad match among others is no proof; `undecided` else.
     """
 
     subject: str
@@ -73,6 +91,7 @@ class SubjectComparison:
     before: Side
     after: Side
     rates: RateComparison
+    p_of_clusters: float
     p_of_matches: float
     p_unconditional: float
     adjusted_p: float
@@ -96,7 +115,7 @@ def compare_matches(before: Sequence[MatchFacts], after: Sequence[MatchFacts]) -
     keys = sorted({(f.kind, f.subject, f.role) for one in (*before, *after) for f in one.faults if f.count})
     compared, left_out = [], []
     for kind, subject, role in keys:
-        sides = _side(before, kind, subject, role), _side(after, kind, subject, role)
+        sides = _sides(before, after, kind, subject, role)
         if sides[0].matches and sides[1].matches:
             compared.append((kind, subject, role, *sides))
         else:
@@ -115,13 +134,13 @@ def clean_matches_needed(before: Side, after: Side) -> int | None:
     Each is taken to be as long as the matches after the fix were, or before it where there are none.
     """
     one_match_s = after.exposure_s / after.matches if after.matches else before.exposure_s / before.matches
-    before_rate = before.faults / before.exposure_s
+    before_rate = before.apart / before.exposure_s
 
     def proven(clean: int) -> bool:
         exposure_s = after.exposure_s + clean * one_match_s
-        if exposure_s <= 0 or after.faults / exposure_s >= before_rate:
+        if exposure_s <= 0 or after.apart / exposure_s >= before_rate:
             return False
-        return compare_rates(after.faults, exposure_s, before.faults, before.exposure_s).p <= LEVEL
+        return compare_rates(after.apart, exposure_s, before.apart, before.exposure_s).p <= LEVEL
 
     if before.faults == 0:
         return None
@@ -138,8 +157,20 @@ def clean_matches_needed(before: Side, after: Side) -> int | None:
     return high
 
 
-def _side(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> Side:
-    """Matches in which this could be judged; a harness counts where its kind could be judged at all."""
+def _sides(
+    before: Sequence[MatchFacts], after: Sequence[MatchFacts], kind: str, subject: str, role: str
+) -> tuple[Side, Side]:
+    """Both sides, with the clusters that faults come in as far as both together tell."""
+    (first, counts), (second, more) = (_side(facts, kind, subject, role) for facts in (before, after))
+    scatter = scatter_of(counts, more)
+    return (
+        replace(first, clusters=clusters_in(counts, scatter)),
+        replace(second, clusters=clusters_in(more, scatter)),
+    )
+
+
+def _side(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> tuple[Side, list[int]]:
+    """The matches in which this could be judged, and the faults of each."""
     counts, suspected = [], 0
     for one in facts:
         count = fault_count(one, kind, subject, role)
@@ -148,7 +179,7 @@ def _side(facts: Sequence[MatchFacts], kind: str, subject: str, role: str) -> Si
             suspected += count - (one.count(kind, subject) or 0)
     faults = [count for count, _ in counts]
     matches_with = sum(n > 0 for n in faults)
-    return Side(sum(faults), sum(s for _, s in counts), matches_with, len(counts), suspected)
+    return Side(sum(faults), sum(s for _, s in counts), matches_with, len(counts), suspected), faults
 
 
 def _compared(
@@ -160,13 +191,15 @@ def _compared(
         [after.matches_with, after.matches - after.matches_with],
     ]
     fewer = after.faults / after.exposure_s < before.faults / before.exposure_s
-    verdict = "undecided" if rates.p > LEVEL else "improved" if fewer else "worse"
+    apart_p = compare_rates(after.apart, after.exposure_s, before.apart, before.exposure_s).p
+    proven = max(rates.p, apart_p) <= LEVEL
+    verdict = "undecided" if not proven else "improved" if fewer else "worse"
     needed = None if verdict == "worse" else clean_matches_needed(before, after)
     unconditional = e_test(after.faults, after.exposure_s, before.faults, before.exposure_s)[1]
-    text = _text(kind, subject, before, after, rates, verdict, needed)
+    text = _text(kind, subject, before, after, rates, apart_p, verdict, needed)
     return SubjectComparison(
-        subject, kind, role, before, after, rates, fisher_exact(table)[0], unconditional, adjusted, needed,
-        verdict, text,
+        subject, kind, role, before, after, rates, apart_p, fisher_exact(table)[0], unconditional, adjusted,
+        needed, verdict, text,
     )  # fmt: skip
 
 
@@ -181,6 +214,7 @@ def _text(
     before: Side,
     after: Side,
     rates: RateComparison,
+    apart_p: float,
     verdict: str,
     needed: int | None,
 ) -> str:
@@ -190,6 +224,8 @@ def _text(
         return f"{seen}: it got better ({figures})."
     if verdict == "worse":
         return f"{seen}: it got worse ({figures})."
+    if rates.p <= LEVEL < apart_p:
+        figures += f"; but they came in clusters, and counted so it is {apart_p:.2g}"
     if needed is None:
         return f"{seen}: no difference can be shown ({figures})."
     more = counted(needed, "more clean match", "more clean matches")

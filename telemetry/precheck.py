@@ -19,7 +19,7 @@ from telemetry.log import BoolArray, Log
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import Switching
 from telemetry.robot import Motor, Robot
-from telemetry.signals import period_s, runs
+from telemetry.signals import at_instants, period_s, runs
 from telemetry.wording import counted
 
 __all__ = ["CAUTIONS", "Item", "passed", "precheck"]
@@ -61,7 +61,7 @@ def precheck(log: Log, robot: Robot) -> tuple[Item, ...]:
         _limit(name, limits.get(name), robot, traces.get(robot.limits[name].motor or ""))
         for name in robot.limits
     ]
-    items += [_motor(name, motor, traces.get(name)) for name, motor in robot.motors.items()]
+    items += [_motor(name, motor, traces.get(name), log) for name, motor in robot.motors.items()]
     items += [*_battery(log, robot, [*traces.values()]), *_accelerometer(log, robot), *_indicator(log, robot)]
     return tuple(items)
 
@@ -152,19 +152,20 @@ def _range(log: Log, name: str, robot: Robot) -> Item:
     )
 
 
-def _motor(name: str, motor: Motor, trace: MotorTrace | None) -> Item:
+def _motor(name: str, motor: Motor, trace: MotorTrace | None, log: Log) -> Item:
     if trace is None or not len(trace.t_s):
         return Item(name, "motor", "not seen", "no current of it is in the log")
     if not np.isfinite(trace.command).any():
         return Item(name, "motor", "not seen", "no command is logged, so its directions cannot be told")
-    told = [_direction(motor, trace, sign, word) for sign, word in ((1.0, "forwards"), (-1.0, "backwards"))]
+    ways = ((1.0, "forwards"), (-1.0, "backwards"))
+    told = [_direction(motor, trace, log, sign, word) for sign, word in ways]
     state = next((s for s in ("wrong", "not seen") if any(one[0] == s for one in told)), "seen")
     return Item(
         name, "motor", state, "; ".join(detail for one, detail in told if one == state or state == "wrong")
     )
 
 
-def _direction(motor: Motor, trace: MotorTrace, sign: float, word: str) -> tuple[str, str]:
+def _direction(motor: Motor, trace: MotorTrace, log: Log, sign: float, word: str) -> tuple[str, str]:
     driven = np.nan_to_num(trace.command) * sign >= 0.2
     if float(np.count_nonzero(driven)) * period_s(trace.t_s) < _LEAST_DRIVEN_S:
         return "not seen", f"it was not driven {word}"
@@ -174,8 +175,7 @@ def _direction(motor: Motor, trace: MotorTrace, sign: float, word: str) -> tuple
     strained = _strained(motor, trace, driven)
     if strained:
         return "wrong", f"driven {word} it drew {current_a:.0f} A and hardly turned: it jams or is blocked"
-    turned = _turned(trace, driven)
-    if turned is False:
+    if _turned_against(motor, trace, log, driven):
         return "wrong", f"driven {word} its speed reads the other way: check its wiring or its sign"
     return "seen", f"{word} at {current_a:.1f} A"
 
@@ -193,13 +193,14 @@ def _strained(motor: Motor, trace: MotorTrace, driven: BoolArray) -> bool:
     )
 
 
-def _turned(trace: MotorTrace, driven: BoolArray) -> bool | None:
-    """Whether the shaft turned the way it was driven; None where no speed channel tells."""
-    if trace.speed_source != "channel":
-        return None
-    speed = trace.speed_rad_s[driven]
+def _turned_against(motor: Motor, trace: MotorTrace, log: Log, driven: BoolArray) -> bool:
+    """Whether the speed, as logged, has the other sign than the command; never for one without signs."""
+    channel = log.channels.get(motor.speed) if motor.speed else None
+    if channel is None or trace.speed_source != "channel" or not (channel.values < 0).any():
+        return False
+    speed = at_instants(channel.t_s, channel.canonical(), trace.t_s)[driven]
     speed = speed[np.isfinite(speed)]
-    return bool(np.median(speed) >= 0) if len(speed) else None
+    return bool(len(speed)) and bool(np.median(speed) * np.median(trace.command[driven]) < 0)
 
 
 def _battery(log: Log, robot: Robot, traces: list[MotorTrace]) -> Iterator[Item]:

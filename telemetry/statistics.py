@@ -14,8 +14,8 @@ from telemetry.quantiles import gamma_quantile, log_choose, share_limit
 
 __all__ = [
     "Chance", "MedianInterval", "Moments", "RateComparison", "adjusted_p", "chance_of_any", "clusters_in",
-    "compare_rates",
-    "e_test", "fisher_exact", "median_interval", "moments", "poisson_limits", "proportion_limits",
+    "compare_rates", "e_test", "fisher_exact", "median_interval", "moments", "poisson_limits",
+    "proportion_limits", "scatter_of",
 ]  # fmt: skip
 
 _RELATIVE_ERROR = 1e-7
@@ -147,20 +147,26 @@ def chance_of_any(count: int, exposure: float, next_exposure: float, *, level: f
     return Chance(-math.expm1(-shape * math.log1p(share)), low, high)
 
 
-def clusters_in(counts: Sequence[int]) -> int:
-    """How many clusters so many faults by match are; at least 1 where there are any.
+def scatter_of(*groups: Sequence[int]) -> float:
+    """How far counts scatter about their group's mean, as a multiple of what Poisson's would; 1 at least.
 
-    All of them over how far they scatter: Pearson's statistic over its degrees of freedom, drawn towards the
-    1 of Poisson's, since few counts tell it badly. Source: McCullagh and Nelder, Generalized Linear Models,
-    2nd ed. (1989), section 4.5 (from memory).
+    Pearson's statistic over its degrees of freedom, drawn towards 1 since few counts tell it badly; a group
+    without any count above 0 tells nothing. Source: McCullagh and Nelder, Generalized Linear Models, 2nd ed.
+    (1989), section 4.5 (from memory).
     """
+    squares, freedom = float(_PRIOR_MATCHES), _PRIOR_MATCHES
+    for counts in groups:
+        usual = sum(counts) / max(len(counts), 1)
+        if usual > 0:
+            squares += sum((count - usual) ** 2 for count in counts) / usual
+            freedom += len(counts) - 1
+    return max(1.0, squares / freedom)
+
+
+def clusters_in(counts: Sequence[int], scatter: float | None = None) -> int:
+    """How many clusters faults by match are, by how far they scatter; at least 1 where there are any."""
     total = sum(counts)
-    if total == 0:
-        return 0
-    usual = total / len(counts)
-    squares = sum((count - usual) ** 2 for count in counts) / usual
-    scatter = (squares + _PRIOR_MATCHES) / (len(counts) - 1 + _PRIOR_MATCHES)
-    return max(1, round(total / max(1.0, scatter)))
+    return max(1, round(total / (scatter or scatter_of(counts)))) if total else 0
 
 
 def adjusted_p(p_values: ArrayLike, weights: ArrayLike | None = None) -> FloatArray:

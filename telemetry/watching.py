@@ -24,12 +24,14 @@ Stamp = tuple[int, int]
 class Watch:
     """What is known of a folder: since when each file has been as it is, and as what it was reported.
 
+    `growing` are files that changed between two looks and do not stand still yet: they are being copied.
     `present` is False while the folder cannot be read.
     """
 
     since_s: Mapping[str, tuple[Stamp, float]] = field(default_factory=lambda: MappingProxyType({}))
     reported: Mapping[str, Stamp] = field(default_factory=lambda: MappingProxyType({}))
     present: bool = True
+    growing: frozenset[str] = frozenset()
 
 
 def look(
@@ -52,7 +54,9 @@ def look(
         and watch.reported.get(name) != stamp
     )
     reported = {**watch.reported, **{name: since_s[name][0] for name in ready}}
-    return Watch(MappingProxyType(since_s), MappingProxyType(reported), True), ready
+    changed = {n for n, (stamp, _) in since_s.items() if n in watch.since_s and watch.since_s[n][0] != stamp}
+    growing = frozenset((watch.growing & since_s.keys() | changed) - {*ready})
+    return Watch(MappingProxyType(since_s), MappingProxyType(reported), True, growing), ready
 
 
 def unreported(watch: Watch, name: str) -> Watch:

@@ -31,6 +31,7 @@ _DEBOUNCE_S = tuple(np.geomspace(0.001, 0.5, 55).tolist())
 _LIMIT_SHARES = tuple(np.geomspace(0.05, 1.0, 40).tolist())
 _DISTANCE_SHARES = tuple(np.geomspace(0.3, 3.0, 60).tolist())
 
+_AS_GOOD = 0.01
 _COUNTED = {"debounce": ("pass", "passes"), "stall current": ("stall",), "distance": ("piece",)}
 
 
@@ -51,10 +52,11 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Plateau:
-    """The stretch of settings with the fewest mistakes, and its middle.
+    """The stretch of settings with the fewest mistakes, or as good as that, and its middle.
 
-    `margin` is by what factor the recommended setting may change before the outcome does; `low_open` and
-    `high_open` tell that the stretch goes on beyond the scale that was tried.
+    `most_wrong` is how many mistakes any of them makes at most. `margin` is by what factor the recommended
+    setting may change before the outcome does; `low_open` and `high_open` tell that the stretch goes on
+    beyond the scale that was tried.
     """
 
     low: float
@@ -63,6 +65,7 @@ class Plateau:
     margin: float
     low_open: bool
     high_open: bool
+    most_wrong: int = 0
 
 
 @dataclass(frozen=True)
@@ -168,21 +171,27 @@ def _summed(columns: Sequence[tuple[Outcome, ...]]) -> tuple[Outcome, ...]:
 
 
 def _concluded(replay: Replay) -> Replay:
-    told = replace(replay, plateau=_plateau(replay.scale) if replay.expected else None)
+    told = replace(replay, plateau=_plateau(replay.scale, replay.expected) if replay.expected else None)
     return replace(told, text=_text(told))
 
 
-def _plateau(scale: Sequence[Outcome]) -> Plateau:
-    """The longest stretch, by ratio, of settings that make as few mistakes as any."""
+def _plateau(scale: Sequence[Outcome], expected: int) -> Plateau:
+    """The longest stretch, by ratio, of settings that make as few mistakes as any.
+
+    Where none is without a mistake, one more in a hundred counts as the same: it would be by chance.
+    """
     settings = np.array([one.setting for one in scale])
     wrong = np.array([one.wrong for one in scale])
-    first, last = runs(wrong == wrong.min())
+    best = int(wrong.min())
+    most = best + int(_AS_GOOD * expected) if best else 0
+    first, last = runs(wrong <= most)
     widths = settings[last - 1] / settings[first]
-    best = int(np.argmax(widths))
-    low, high = float(settings[first[best]]), float(settings[last[best] - 1])
+    widest = int(np.argmax(widths))
+    start, stop = int(first[widest]), int(last[widest])
+    low, high = float(settings[start]), float(settings[stop - 1])
     middle = float(np.sqrt(low * high))
-    at_low, at_high = first[best] == 0, last[best] == len(settings)
-    return Plateau(low, high, middle, high / middle, bool(at_low), bool(at_high))
+    made = int(wrong[start:stop].max())
+    return Plateau(low, high, middle, high / middle, start == 0, stop == len(settings), made)
 
 
 def _text(replay: Replay) -> str:
@@ -195,8 +204,7 @@ def _text(replay: Replay) -> str:
     if replay.plateau is None:
         return f"{what}: there was nothing to count, so no setting is recommended."
     plateau = replay.plateau
-    best = min(one.wrong for one in replay.scale)
-    mistakes = f"with {counted(best, 'mistake')}" if best else "without a mistake"
+    mistakes = f"with {_mistakes(replay, plateau)}" if plateau.most_wrong else "without a mistake"
     of = counted(replay.expected, *_COUNTED[replay.what])
     width = f"{_shown(plateau.low, replay.unit)} to {_shown(plateau.high, replay.unit)}"
     edge = " and perhaps beyond" if plateau.low_open or plateau.high_open else ""
@@ -207,6 +215,11 @@ def _text(replay: Replay) -> str:
         f"recommended {_shown(plateau.recommended, replay.unit)}, a factor of {plateau.margin:.1f} from "
         "either end."
     )
+
+
+def _mistakes(replay: Replay, plateau: Plateau) -> str:
+    fewest = min(one.wrong for one in replay.scale if plateau.low <= one.setting <= plateau.high)
+    return f"{f'{fewest} to ' if fewest < plateau.most_wrong else ''}{counted(plateau.most_wrong, 'mistake')}"
 
 
 def _shown(value: float, unit: str) -> str:

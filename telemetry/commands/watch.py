@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,9 +61,10 @@ def watch(
     try:
         while True:
             now_s = time.monotonic()
-            was_present = known.present
+            before = known
             known, ready = look(known, _listing(folder), now_s, rest_s=rest)
-            _tell_presence(folder, was_present, known.present)
+            _tell_presence(folder, before.present, known.present)
+            _tell_growing(known.growing - before.growing)
             for name in ready:
                 if not desk.report(name):
                     known = unreported(known, name)
@@ -83,6 +85,7 @@ class _Desk:
         self._folder, self._robot, self._sheet = folder, robot, sheet
         self._out, self._limits = out, limits
         self._names: dict[str, str] = {}
+        self._tasks: dict[str, Task] = {}
         self._done: dict[str, Done] = {}
 
     def report(self, file: str) -> bool:
@@ -98,8 +101,8 @@ class _Desk:
             if done.complaints and not task.log_path.exists():
                 complain(f"{shown(file)}: went away while it was read; it will be read when it is back")
                 return False
-            self._done[file] = done
-            self._carry_heat_into(task, file)
+            self._tasks[file], self._done[file] = task, done
+            self._carry_heat()
             self._refresh()
         except RattletraceError as error:
             complain(str(error))
@@ -111,12 +114,21 @@ class _Desk:
             click.echo(f"{one.name}: {counts['fix']} to fix, {counts['watch']} to watch")
         return True
 
-    def _carry_heat_into(self, task: Task, file: str) -> None:
-        """Judges a log again whose matches began with what the match before left in the motors."""
+    def _carry_heat(self) -> None:
+        """Judges those logs again whose matches began with another heat than they were judged with.
+
+        That is the new one itself, and those after it where it was played before them.
+        """
         from telemetry.commands.warm_starts import warm_tasks
 
-        for warm in warm_tasks([task], [self._done[file]], self._event()).values():
-            self._done[file] = run_task(warm)
+        files = list(self._tasks)
+        warm = warm_tasks(list(self._tasks.values()), list(self._done.values()), self._event())
+        for place, file in enumerate(files):
+            task = warm.get(place, replace(self._tasks[file], start_heat=()))
+            if task.start_heat != self._tasks[file].start_heat:
+                again = run_task(task)
+                if not again.complaints:
+                    self._tasks[file], self._done[file] = task, again
 
     def _task(self, file: str) -> Task:
         if file not in self._names:
@@ -165,6 +177,13 @@ def _listing(folder: Path) -> dict[str, Stamp] | None:
     except OSError:
         return None
     return found
+
+
+def _tell_growing(names: frozenset[str]) -> None:
+    from telemetry.plain import shown
+
+    for name in sorted(names):
+        click.echo(f"{shown(name)} is still being copied; it will be read when it stands still")
 
 
 def _tell_presence(folder: Path, was_present: bool, is_present: bool) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from telemetry.clean_since import clean_since
 from telemetry.comparison import Side, clean_matches_needed, compare_matches
 from telemetry.match_facts import MatchFacts
 from telemetry.statistics import compare_rates
@@ -88,3 +89,20 @@ def test_what_is_only_suspected_counts_and_is_said_where_any_was_found() -> None
     assert "entry: 10 dropouts (8 of them only suspected) in 4 matches before the fix" in found.text
     never = [match_facts(f"m{n}", faults={ENTRY: 0}, suspected=2) for n in range(4)]
     assert compare_matches(never, _matches(0, 0, 0, 0)).subjects == ()
+
+
+def test_one_bad_match_among_others_proves_no_fix() -> None:
+    (bad,) = compare_matches(_matches(0, 9, 0), _matches(0, 0, 0)).subjects
+    assert bad.rates.p <= 0.05 < bad.p_of_clusters
+    assert (bad.verdict, bad.before.apart) == ("undecided", 2)
+    assert "they came in clusters" in bad.text
+    assert bad.clean_matches_needed is not None
+    (even,) = compare_matches(_matches(3, 4, 3), _matches(0, 0, 0)).subjects
+    assert (even.verdict, even.before.apart, even.p_of_clusters) == ("improved", 10, even.rates.p)
+
+
+def test_the_event_asks_for_as_many_clean_matches_as_the_comparison() -> None:
+    before, after = _matches(0, 5, 0, 5, 2), _matches(0)
+    (compared,) = compare_matches(before, after).subjects
+    (since,) = clean_since([*before, *after])
+    assert since.needed == compared.clean_matches_needed

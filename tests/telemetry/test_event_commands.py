@@ -226,6 +226,41 @@ def test_watch_carries_heat_from_match_to_match(run: Run, tmp_path: Path) -> Non
     assert told["start_heat"]["after"] == "match-00"
 
 
+def test_watch_carries_heat_into_a_match_whose_predecessor_lands_after_it(run: Run, tmp_path: Path) -> None:
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    shutil.copy(FIRST, stick)
+    sheet = "file,start time\nmatch-03.parquet,10:00\nmatch-01.csv,10:07\n"
+    (stick / "matches.csv").write_text(sheet, encoding="utf-8")
+    landing = threading.Timer(1.2, lambda: shutil.copy(THIRD, stick))
+    landing.start()
+    run("watch", stick, "--robot", ROBOT, "--every", 0.1, "--rest", 0.2, "--for", 3)
+    landing.join()
+    told = json.loads((tmp_path / "report" / "match-01" / "analysis.json").read_text(encoding="utf-8"))
+    assert told["start_heat"]["after"] == "match-03"
+
+
+def test_watch_says_that_a_file_is_still_being_copied(run: Run, tmp_path: Path) -> None:
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    whole = FIRST.read_bytes()
+
+    def copies_slowly() -> None:
+        with (stick / "match-01.csv").open("wb") as file:
+            for part in range(4):
+                file.write(whole[part * len(whole) // 4 : (part + 1) * len(whole) // 4])
+                file.flush()
+                time.sleep(0.2)
+
+    copying = threading.Thread(target=copies_slowly)
+    copying.start()
+    status, out, err = run("watch", stick, "--robot", ROBOT, "--every", 0.1, "--rest", 0.5, "--for", 3)
+    copying.join()
+    assert (status, err) == (0, "")
+    assert out.count("match-01.csv is still being copied") == 1
+    assert out.index("still being copied") < out.index("match-01: 0 to fix")
+
+
 def test_compare_without_a_robot_file_says_what_that_costs(run: Run) -> None:
     status, out, _ = run("compare", "--before", FIRST, "--after", THIRD)
     assert status == 0

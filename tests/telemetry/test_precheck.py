@@ -76,6 +76,17 @@ def test_a_motor_that_hardly_turns_is_wrong() -> None:
     assert _motor(forward_a=45.0, back_a=45.0, rpm=20.0) == "wrong"
 
 
+def test_a_motor_that_turns_against_its_command_is_wrong() -> None:
+    assert _motor(rpm=-2400.0) == "wrong"
+
+
+def test_a_speed_without_signs_tells_no_direction() -> None:
+    duties, both = {(5.0, 8.0): 0.5, (10.0, 13.0): -0.5}, [(5.0, 8.0), (10.0, 13.0)]
+    speed, amps = dict.fromkeys(both, 2400.0), dict.fromkeys(both, 4.0)
+    logged = held("arm_duty", T_S, duties), held("arm_a", T_S, amps), held("arm_rpm", T_S, speed)
+    assert _state(MOTOR, *logged)["arm"] == "seen"
+
+
 @pytest.mark.parametrize(("volts", "state"), [(12.8, "seen"), (12.0, "wrong"), (10.5, "wrong")])
 def test_the_battery_at_rest(volts: float, state: str) -> None:
     rest = held("arm_a", T_S, {(5, 8): 40.0})

@@ -51,3 +51,18 @@ def test_what_went_away_while_it_was_read_is_ready_again_when_it_is_back() -> No
     assert ready == ("a", "b")
     watch, _ = look(unreported(watch, "a"), None, 1, rest_s=0)
     assert look(watch, {"a": OLD, "b": OLD}, 2, rest_s=0)[1] == ("a",)
+
+
+def test_a_file_that_grows_is_said_to_grow_until_it_stands_still() -> None:
+    watch, told = Watch(), []
+    for now_s, stamp in enumerate([OLD, OLD, GROWN, (300, 3), (300, 3), (300, 3), (300, 3)]):
+        watch, _ = look(watch, {"a": stamp}, now_s, rest_s=3.0)
+        told.append(bool(watch.growing))
+    assert told == [False, False, True, True, True, True, False]
+
+
+def test_what_went_away_while_it_was_copied_grows_no_more() -> None:
+    watch, _ = look(Watch(), {"a": OLD, "b": OLD}, 0, rest_s=3.0)
+    watch, _ = look(watch, {"a": GROWN, "b": GROWN}, 1, rest_s=3.0)
+    assert look(watch, {"b": GROWN}, 2, rest_s=3.0)[0].growing == {"b"}
+    assert look(watch, None, 2, rest_s=3.0)[0].growing == frozenset()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from telemetry.records.sensors import Burst
-from telemetry.whatif import replay_debounce, replay_distance, sum_up
+from telemetry.whatif import Outcome, Replay, replay_debounce, replay_distance, sum_up
 from tests.telemetry.building import analysis_of, clock, held, passing, robot_of, switching
 from tests.telemetry.logs import log_of
 
@@ -92,3 +92,18 @@ def test_hysteresis_keeps_a_piece_that_wavers_one() -> None:
     known = analysis_of(robot, log)
     without, with_it = (next(iter(replay_distance(known, [100.0], h))) for h in (0.0, 20.0))
     assert (without.asked[0].counted, with_it.asked[0].counted) == (2, 1)
+
+
+def test_one_mistake_in_a_hundred_more_counts_as_good_only_where_none_is_without_any() -> None:
+    def scale(*wrong: int) -> tuple[Outcome, ...]:
+        return tuple(Outcome(float(10**n), 200, made, 0) for n, made in enumerate(wrong))
+
+    flat, clean = (
+        sum_up([Replay("entry", "beam", "debounce", "s", "", 200, (), scale(*wrong))])[0]
+        for wrong in ((7, 6, 5, 7, 8), (2, 1, 0, 1, 2))
+    )
+    assert flat.plateau is not None
+    assert (flat.plateau.low, flat.plateau.high, flat.plateau.most_wrong) == (1.0, 1000.0, 7)
+    assert "with 5 to 7 mistakes on 200 passes" in flat.text
+    assert clean.plateau is not None
+    assert (clean.plateau.low, clean.plateau.high, clean.plateau.most_wrong) == (100.0, 100.0, 0)
