@@ -65,7 +65,7 @@ class CleanSince:
         if self.gone:
             return f"Gone since {self.since}: {before}."
         more = "more than an event has" if self.needed is None else f"{self.needed} more"
-        return f"Not met since {self.since}: {before}; {more} in a row would prove it gone."
+        return f"Not since {self.last}: {before}; {more} in a row would prove it gone."
 
 
 def clean_since(facts: Sequence[MatchFacts]) -> tuple[CleanSince, ...]:

@@ -158,26 +158,31 @@ def _motor(name: str, motor: Motor, trace: MotorTrace | None, log: Log) -> Item:
     if not np.isfinite(trace.command).any():
         return Item(name, "motor", "not seen", "no command is logged, so its directions cannot be told")
     ways = ((1.0, "forwards"), (-1.0, "backwards"))
-    told = [_direction(motor, trace, log, sign, word) for sign, word in ways]
-    state = next((s for s in ("wrong", "not seen") if any(one[0] == s for one in told)), "seen")
-    return Item(
-        name, "motor", state, "; ".join(detail for one, detail in told if one == state or state == "wrong")
-    )
+    told = [(word, *_direction(motor, trace, log, sign)) for sign, word in ways]
+    states = [state for _, state, _ in told]
+    state = next((s for s in ("wrong", "not seen") if s in states), "seen")
+    words: dict[str, list[str]] = {}
+    for word, one, detail in told:
+        if state in (one, "wrong"):
+            words.setdefault(detail, []).append(word)
+    details = [detail.replace("{}", " and ".join(which)) for detail, which in words.items()]
+    return Item(name, "motor", state, "; ".join(details))
 
 
-def _direction(motor: Motor, trace: MotorTrace, log: Log, sign: float, word: str) -> tuple[str, str]:
+def _direction(motor: Motor, trace: MotorTrace, log: Log, sign: float) -> tuple[str, str]:
+    """The state of one direction, and what to say with a gap where the direction's name goes."""
     driven = np.nan_to_num(trace.command) * sign >= 0.2
     if float(np.count_nonzero(driven)) * period_s(trace.t_s) < _LEAST_DRIVEN_S:
-        return "not seen", f"it was not driven {word}"
+        return "not seen", "it was not driven {}"
     current_a = float(np.median(trace.current_a[driven]))
     if current_a < max(_NOTHING_A, _NOTHING_OF_FREE * (motor.free_current_a or 0.0)):
-        return "wrong", f"driven {word} it drew {current_a:.1f} A: check its leads and its breaker"
+        return "wrong", f"driven {{}} it drew {current_a:.1f} A: check its leads and its breaker"
     strained = _strained(motor, trace, driven)
     if strained:
-        return "wrong", f"driven {word} it drew {current_a:.0f} A and hardly turned: it jams or is blocked"
+        return "wrong", f"driven {{}} it drew {current_a:.0f} A and hardly turned: it jams or is blocked"
     if _turned_against(motor, trace, log, driven):
-        return "wrong", f"driven {word} its speed reads the other way: check its wiring or its sign"
-    return "seen", f"{word} at {current_a:.1f} A"
+        return "wrong", "driven {} its speed reads the other way: check its wiring or its sign"
+    return "seen", f"{{}} at {current_a:.1f} A"
 
 
 def _strained(motor: Motor, trace: MotorTrace, driven: BoolArray) -> bool:

@@ -152,7 +152,7 @@ def scatter_of(*groups: Sequence[int]) -> float:
 
     Pearson's statistic over its degrees of freedom, drawn towards 1 since few counts tell it badly; a group
     without any count above 0 tells nothing. Source: McCullagh and Nelder, Generalized Linear Models, 2nd ed.
-    (1989), section 4.5 (from memory).
+    (1989), section 4.5 (from memory); how far it is drawn is our choice.
     """
     squares, freedom = float(_PRIOR_MATCHES), _PRIOR_MATCHES
     for counts in groups:

@@ -15,7 +15,21 @@ from telemetry.statistics import (
     moments,
     poisson_limits,
     proportion_limits,
+    scatter_of,
 )
+
+
+class TestScatter:
+    def test_counts_of_one_rate_scatter_as_poissons_and_no_less(self) -> None:
+        assert scatter_of([2, 1, 2, 1], [5, 5]) == 1.0
+
+    def test_each_group_is_held_against_its_own_mean_and_an_empty_one_tells_nothing(self) -> None:
+        uneven = (16 + 16) / 4  # (0, 8) about 4
+        assert scatter_of([0, 8], [3, 3]) == pytest.approx((uneven + 4) / (2 + 4))
+        assert scatter_of([0, 8], [0, 0, 0]) == scatter_of([0, 8]) == pytest.approx((uneven + 4) / (1 + 4))
+
+    def test_nothing_at_all_is_no_scatter(self) -> None:
+        assert scatter_of() == scatter_of([], [0]) == 1.0
 
 
 class TestCompareRates:
