@@ -3,24 +3,33 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
 from telemetry.analysis import Analysis
-from telemetry.estimators.loose_leads import lead_signs
+from telemetry.estimators.loose_leads import changes_at_rest, lead_signs
 from telemetry.finding import Finding
+from telemetry.log import FloatArray
 
-__all__ = ["is_of_an_outage", "suspected_dropouts"]
+__all__ = ["Spans", "is_of_an_outage", "outages_of", "suspected_dropouts"]
 
 _NEAR_S, _AT_ITS_END_S = 1.5, 0.5
 _MOST_OF_A_LEAD = 12
 _ONE_OUTAGE_S = 12.0
 """A lead flickers as it breaks and again as it makes: within this time that is one outage (our choice)."""
 
-_Spans = list[tuple[float, float]]
+Spans = list[tuple[float, float]]
+"""From when until when, in seconds of the log."""
 
 
-def suspected_dropouts(known: Analysis, beam: str) -> int:
+def outages_of(known: Analysis) -> dict[str, Spans]:
+    """The outages that the signs of each beam's lead make, from the first sign to the last, in order."""
+    resting = changes_at_rest(known) if known.beams else {}
+    return {beam: _outages(known, beam, resting) for beam in known.beams}
+
+
+def suspected_dropouts(known: Analysis, beam: str, all_outages: Mapping[str, Spans]) -> int:
     """How often a beam seems to have been out besides what findings tell, with nothing to gainsay it.
 
     Its lead breaks and makes: two signs of that within some seconds are one outage. Outages that a finding
@@ -28,13 +37,13 @@ def suspected_dropouts(known: Analysis, beam: str) -> int:
     judged = beam in known.beams and beam in known.honest_dwell_s
     if not judged or known.pieces is None or known.guesses:
         return 0
-    outages = _outages(known, beam)
+    outages = all_outages[beam]
     told = _told(known, beam)
     by_finding = sum(_met(one, outages) for one in told)
     return max(len(outages) - by_finding, 0)
 
 
-def is_of_an_outage(known: Analysis, chatter: Finding) -> bool:
+def is_of_an_outage(known: Analysis, chatter: Finding, all_outages: Mapping[str, Spans]) -> bool:
     """Whether a short burst of chatter is how the lead of its beam parted or met, in a match in which that
     beam is told to have dropped out: then the outage is what counts.
     """
@@ -42,7 +51,7 @@ def is_of_an_outage(known: Analysis, chatter: Finding) -> bool:
     extra = chatter.evidence.get("extra_edges")
     if not told or chatter.role != "beam" or not isinstance(extra, int) or extra > _MOST_OF_A_LEAD:
         return False
-    outages = told + _outages(known, chatter.subject)
+    outages = told + all_outages.get(chatter.subject, [])
     return any(
         abs(end_s - at_s) <= _AT_ITS_END_S
         for one in outages
@@ -51,16 +60,14 @@ def is_of_an_outage(known: Analysis, chatter: Finding) -> bool:
     )
 
 
-def _outages(known: Analysis, beam: str) -> _Spans:
-    """The outages that the signs of a lead make, from the first sign to the last, in order.
-
-    A sign opens one or closes that which another opened within some seconds. One that leaves the beam at
+def _outages(known: Analysis, beam: str, resting: Mapping[str, FloatArray]) -> Spans:
+    """A sign opens one or closes that which another opened within some seconds. One that leaves the beam at
     another level than it reads unplugged has closed one, whether its opening was seen or not.
     """
     unplugged, signal = known.robot.beams[beam].unplugged, known.beams[beam]
-    found: _Spans = []
+    found: Spans = []
     opened_s = -math.inf
-    for start_s, end_s in lead_signs(known, beam).tolist():
+    for start_s, end_s in lead_signs(known, beam, resting).tolist():
         on = bool(signal.on[int(np.searchsorted(signal.t_s, end_s, side="right")) - 1])
         back = unplugged is not None and on != (unplugged == "broken")
         if start_s - opened_s <= _ONE_OUTAGE_S:
@@ -72,7 +79,7 @@ def _outages(known: Analysis, beam: str) -> _Spans:
     return found
 
 
-def _told(known: Analysis, beam: str) -> _Spans:
+def _told(known: Analysis, beam: str) -> Spans:
     """The dropouts of the beam or its harness that findings tell."""
     return [(one.start_s, one.end_s) for one in known.findings if _is_dropout(one, beam)]
 
@@ -86,5 +93,5 @@ def _lost(devices: object) -> list[object]:
     return list(devices) if isinstance(devices, list | tuple | dict) else []
 
 
-def _met(one: tuple[float, float], spans: _Spans) -> bool:
+def _met(one: tuple[float, float], spans: Spans) -> bool:
     return any(one[0] - _NEAR_S < until_s and from_s < one[1] + _NEAR_S for from_s, until_s in spans)

@@ -14,7 +14,7 @@ from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.detectors.lost_beams import is_accounted_for, missing_beam_findings
 from telemetry.estimators.bursts import shows_a_pass
 from telemetry.estimators.contacts import contact_before, contacts_between
-from telemetry.estimators.loose_leads import lead_signs
+from telemetry.estimators.loose_leads import changes_at_rest, lead_signs
 from telemetry.estimators.silences import unseen_onset
 from telemetry.finding import Finding, Severity
 from telemetry.log import BoolArray, FloatArray
@@ -124,7 +124,8 @@ def _dropout(known: Analysis, subject: str, stretch: BeamHealth) -> _Dropout:
     contact = contact_before(known.contacts, onset_s) if unseen is None else None
     open_at_end = stretch.end_s >= known.match.end_s or not _switched_again(known.beams[subject], stretch)
     resolved = shows_a_pass(known.beams, subject)
-    parted_and_met = resolved and _parted_and_met(lead_signs(known, subject), onset_s, stretch)
+    signs_s = lead_signs(known, subject, changes_at_rest(known)) if resolved else np.empty((0, 2))
+    parted_and_met = resolved and _parted_and_met(signs_s, onset_s, stretch)
     return _Dropout(stretch, onset_s, contact, unseen, open_at_end, not resolved, parted_and_met)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.log import FloatArray
 from telemetry.match import Match
@@ -25,6 +26,8 @@ TOLD_WITHIN = 0.03
 """A heat that is known less well is told as a range, not as a number (our choice)."""
 
 _RECENT_S = 30.0
+_LONG_STEP_S = 0.1
+"""Steps in which heat that was there at the start is followed: short against minutes (our choice)."""
 
 
 def heat_level(t_s: FloatArray, current_a: FloatArray, motor: Motor, *, initial: float = 0.0) -> FloatArray:
@@ -56,14 +59,37 @@ def heat_is_told(trace: MotorTrace) -> bool:
 
 
 def peaks_and_ends(
-    t_s: FloatArray, current_a: FloatArray, motor: Motor, starts: Sequence[float]
+    t_s: FloatArray, current_a: FloatArray, motor: Motor, starts: Sequence[float], cold: FloatArray
 ) -> list[tuple[float, float]]:
-    """The highest level and the last, from each of several levels at the start; empty where not told."""
+    """The highest level and the last, from each of several levels at the start; empty where not told.
+
+    `cold` is the level at each sample from the first of `starts`. What a warmer start adds to that is worked
+    out in long steps, since it decays over minutes.
+    """
     if motor.continuous_current_a is None or motor.heating_time_constant_s is None or not len(t_s):
         return []
-    steps = heating_steps(t_s, current_a)
-    levels = [_level_at_edges(*steps, motor, start) for start in starts]
-    return [(float(level.max()), float(level[-1])) for level in levels]
+    edges_s, held_a = _in_long_steps(*heating_steps(t_s, current_a))
+    levels = [_level_at_edges(edges_s, held_a, motor, start) for start in starts]
+    highest = _highest_of_each(cold, max(1, len(cold) // len(held_a)))
+    more = [np.interp(t_s[highest], edges_s, level - levels[0]) for level in levels]
+    return [(float((cold[highest] + added).max()), float(cold[-1] + added[-1])) for added in more]
+
+
+def _highest_of_each(level: FloatArray, together: int) -> NDArray[np.int64]:
+    """Where the level is highest among each so many samples, besides the first and the last of all."""
+    whole = len(level) // together * together
+    best = level[:whole].reshape(-1, together).argmax(axis=1) + np.arange(0, whole, together)
+    return np.concatenate(([0], best, np.arange(whole, len(level)), [len(level) - 1]))
+
+
+def _in_long_steps(edges_s: FloatArray, held_a: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The same current in fewer steps: over each the root of its mean square."""
+    together = max(1, int(_LONG_STEP_S * len(held_a) / max(edges_s[-1] - edges_s[0], _LONG_STEP_S)))
+    first = np.arange(0, len(held_a), together)
+    charge = np.add.reduceat(np.nan_to_num(held_a) ** 2 * np.diff(edges_s), first)
+    long_s = np.append(edges_s[first], edges_s[-1])
+    lasting_s = np.maximum(np.diff(long_s), np.finfo(float).tiny)
+    return long_s, np.sqrt(charge / lasting_s)
 
 
 def _level_at_edges(edges_s: FloatArray, held_a: FloatArray, motor: Motor, initial: float) -> FloatArray:

@@ -6,6 +6,8 @@ nothing has moved. Neither is proof by itself.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from telemetry.analysis import Analysis
@@ -16,7 +18,7 @@ from telemetry.log import BoolArray, FloatArray
 from telemetry.records.sensors import Switching
 from telemetry.signals import at_instants, dwells
 
-__all__ = ["lead_signs"]
+__all__ = ["changes_at_rest", "lead_signs"]
 
 _SHARE_OF_PASS, _MOST_SHORT_S = 0.4, 0.1
 _WITHIN_S, _LEAST, _MOST = 0.6, 2, 6
@@ -27,11 +29,12 @@ _REGULAR, _UNUSUAL = 1 / 3, 0.05
 change at rest in a twentieth of theirs, that the belt rests says nothing of a change (both our choice)."""
 
 
-def lead_signs(known: Analysis, beam: str) -> FloatArray:
+def lead_signs(known: Analysis, beam: str, resting: Mapping[str, FloatArray]) -> FloatArray:
     """From when until when a lead seems to make or break, (k, 2), in order and apart from each other.
 
     Two to six dwells that are too short for any piece, close together, or one just after a hit; and changes
-    while the belt stands still. None of a beam that chatters again and again, nor within a long burst.
+    while the belt stands still (`resting`, of `changes_at_rest`). None of a beam that chatters again and
+    again, nor within a long burst.
     """
     signal, bursts = known.beams[beam], known.bursts.get(beam, ())
     long_ones = [burst for burst in bursts if burst.edges > _MOST_EDGES]
@@ -39,7 +42,7 @@ def lead_signs(known: Analysis, beam: str) -> FloatArray:
         return np.empty((0, 2))
     short = _too_short(known, beam)
     lasting_s = dwells(signal.t_s, signal.end_s)
-    still_s = _changes_at_rest(known, beam)
+    still_s = resting.get(beam, np.empty(0))
     signs = np.column_stack((signal.t_s, signal.t_s + lasting_s))[short]
     marks_s = np.concatenate((signs, np.column_stack((still_s, still_s))))
     marks_s = marks_s[np.argsort(marks_s[:, 0], kind="stable")]
@@ -92,19 +95,24 @@ def _usual_pass_s(known: Analysis, beam: str) -> float:
     return float(np.percentile(all_s, 75)) if len(all_s) else 0.0
 
 
-def _changes_at_rest(known: Analysis, beam: str) -> FloatArray:
-    """When the beam changed though the belt stood still and no hit shook the robot, (k,)."""
+def changes_at_rest(known: Analysis) -> dict[str, FloatArray]:
+    """When each beam changed though the belt stood still and no hit shook the robot, (k,); empty where either
+    says nothing of it.
+    """
     releases_s = np.array(known.pieces.releases_s if known.pieces else ())
     belt = belt_direction(may_carry_pieces(known.robot, known.motors), known.beams, releases_s)
     if belt is None:
-        return np.empty(0)
+        return {}
     resting = {name: _at_rest(known, signal, belt) for name, signal in known.beams.items()}
     share = {name: _moments(at_s) / max(_moments(known.beams[name].t_s), 1) for name, at_s in resting.items()}
+    return {name: at_s for name, at_s in resting.items() if _tells(share, name)}
+
+
+def _tells(share: Mapping[str, float], beam: str) -> bool:
+    """Whether a beam's changes at rest say anything, by their share of its changes, and that of others'."""
     others = sorted(of for name, of in share.items() if name != beam)
     usual = others[(len(others) - 1) // 2] if others else 0.0
-    if share[beam] >= _REGULAR or usual > _UNUSUAL:
-        return np.empty(0)
-    return resting[beam]
+    return share[beam] < _REGULAR and usual <= _UNUSUAL
 
 
 def _moments(at_s: FloatArray) -> int:

@@ -11,7 +11,7 @@ from telemetry.analysis import Analysis, Guess
 from telemetry.finding import Finding, Severity
 from telemetry.match_facts import facts_of
 from telemetry.records.pieces import BeamHealth, Count, Pieces
-from telemetry.suspicions import is_of_an_outage, suspected_dropouts
+from telemetry.suspicions import is_of_an_outage, outages_of, suspected_dropouts
 from tests.telemetry.building import analysis_of, passing, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\n')
@@ -30,6 +30,14 @@ def _known(*stretches: BeamHealth, flickers_s: tuple[float, ...] = (), **parts: 
     return analysis_of(ROBOT, **{**given, **parts})
 
 
+def _suspected(known: Analysis) -> int:
+    return suspected_dropouts(known, "entry", outages_of(known))
+
+
+def _of_an_outage(known: Analysis, burst: Finding) -> bool:
+    return is_of_an_outage(known, burst, outages_of(known))
+
+
 def _finding(kind: str, start_s: float, end_s: float, subject: str = "entry", **evidence: Any) -> Finding:
     return Finding(
         kind=kind, subject=subject, role="beam", start_s=start_s, end_s=end_s, severity=Severity.FIX,
@@ -38,16 +46,16 @@ def _finding(kind: str, start_s: float, end_s: float, subject: str = "entry", **
 
 
 def test_a_flicker_is_suspected_and_a_silence_alone_is_not() -> None:
-    assert suspected_dropouts(_known(flickers_s=(30.0,)), "entry") == 1
-    assert suspected_dropouts(_known(BeamHealth(22.0, 30.0, "stuck_clear", 0.8)), "entry") == 0
-    assert suspected_dropouts(_known(), "entry") == 0
+    assert _suspected(_known(flickers_s=(30.0,))) == 1
+    assert _suspected(_known(BeamHealth(22.0, 30.0, "stuck_clear", 0.8))) == 0
+    assert _suspected(_known()) == 0
 
 
 def test_two_flickers_within_twelve_seconds_are_one_outage_and_a_third_opens_another() -> None:
-    assert suspected_dropouts(_known(flickers_s=(30.0, 41.9)), "entry") == 1
-    assert suspected_dropouts(_known(flickers_s=(30.0, 42.1)), "entry") == 2
-    assert suspected_dropouts(_known(flickers_s=(30.0, 35.0, 40.0)), "entry") == 2
-    assert suspected_dropouts(_known(flickers_s=(30.0, 35.0, 40.0, 45.0)), "entry") == 2
+    assert _suspected(_known(flickers_s=(30.0, 41.9))) == 1
+    assert _suspected(_known(flickers_s=(30.0, 42.1))) == 2
+    assert _suspected(_known(flickers_s=(30.0, 35.0, 40.0))) == 2
+    assert _suspected(_known(flickers_s=(30.0, 35.0, 40.0, 45.0))) == 2
 
 
 def test_a_flicker_that_leaves_the_beam_broken_closes_an_outage_where_it_reads_clear_unplugged() -> None:
@@ -61,8 +69,8 @@ def test_a_flicker_that_leaves_the_beam_broken_closes_an_outage_where_it_reads_c
     plugged = replace(
         _known(beams=beams), robot=robot_of('[beams.entry]\nsignal = "b"\nunplugged = "clear"\n')
     )
-    assert suspected_dropouts(plugged, "entry") == 2
-    assert suspected_dropouts(_known(beams=beams), "entry") == 1
+    assert _suspected(plugged) == 2
+    assert _suspected(_known(beams=beams)) == 1
 
 
 @pytest.mark.parametrize(
@@ -73,33 +81,33 @@ def test_a_flicker_that_leaves_the_beam_broken_closes_an_outage_where_it_reads_c
     ],
 )
 def test_what_a_finding_tells_is_not_suspected_besides(told: Finding) -> None:
-    assert suspected_dropouts(_known(flickers_s=(29.0, 35.0), findings=(told,)), "entry") == 0
-    assert suspected_dropouts(_known(flickers_s=(29.0, 35.0, 70.0), findings=(told,)), "entry") == 1
+    assert _suspected(_known(flickers_s=(29.0, 35.0), findings=(told,))) == 0
+    assert _suspected(_known(flickers_s=(29.0, 35.0, 70.0), findings=(told,))) == 1
 
 
 def test_a_finding_that_spans_two_outages_leaves_one_to_suspect() -> None:
     told = _finding("dropout", 24.9, 48.0)
-    assert suspected_dropouts(_known(flickers_s=(25.0, 30.0, 40.0, 47.0), findings=(told,)), "entry") == 1
+    assert _suspected(_known(flickers_s=(25.0, 30.0, 40.0, 47.0), findings=(told,))) == 1
 
 
 def test_what_is_told_of_another_beam_changes_nothing() -> None:
     other = _finding("dropout", 28.5, 35.5, subject="gate")
     loom = _finding("dropout", 28.5, 35.5, subject="tower loom", lost=["middle"])
-    assert suspected_dropouts(_known(flickers_s=(29.0, 35.0), findings=(other, loom)), "entry") == 1
+    assert _suspected(_known(flickers_s=(29.0, 35.0), findings=(other, loom))) == 1
 
 
 @pytest.mark.parametrize(
     "part", [{"pieces": None}, {"guesses": (Guess("beams.entry.signal", "b", "its name"),)}, {"beams": {}}]
 )
 def test_where_dropouts_cannot_be_judged_none_is_suspected(part: dict[str, Any]) -> None:
-    assert suspected_dropouts(_known(flickers_s=(30.0,), **part), "entry") == 0
+    assert _suspected(_known(flickers_s=(30.0,), **part)) == 0
 
 
 @pytest.mark.parametrize(("period_s", "suspected"), [(0.05, 1), (0.1, 0)])
 def test_where_readings_hardly_show_a_pass_a_flicker_is_none(period_s: float, suspected: int) -> None:
     on = [*passing([10.0, 20.0, 50.0, 60.0], 0.2), *_flicker(70.0)]
     beams = {"entry": switching(on, 100.0, period_s=period_s)}
-    assert suspected_dropouts(_known(beams=beams), "entry") == suspected
+    assert _suspected(_known(beams=beams)) == suspected
 
 
 def test_what_is_kept_of_a_match_keeps_suspicions_apart_from_findings() -> None:
@@ -125,8 +133,8 @@ def test_a_short_burst_as_a_beam_drops_out_or_comes_back_is_of_that_outage(
 ) -> None:
     told = _finding("dropout", 29.0, 35.0)
     burst = _finding("chatter", start_s, start_s + 0.4, extra_edges=edges)
-    assert is_of_an_outage(_known(findings=(told, burst)), burst) == of_it
-    assert not is_of_an_outage(_known(findings=(burst,)), burst)
+    assert _of_an_outage(_known(findings=(told, burst)), burst) == of_it
+    assert not _of_an_outage(_known(findings=(burst,)), burst)
 
 
 def test_a_burst_of_an_outage_is_not_counted_as_chatter_besides() -> None:

@@ -9,6 +9,7 @@ from telemetry.estimators.heat import (
     heat_level,
     heating_steps,
     next_match_safe_a,
+    peaks_and_ends,
     time_left_s,
 )
 from telemetry.match import Match
@@ -107,3 +108,27 @@ def test_a_cool_motor_may_bear_more_in_the_next_match() -> None:
     assert cool is not None
     assert warm is not None
     assert cool > warm > 30
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 50.0, 333.0])
+@pytest.mark.parametrize("gap", [False, True])
+def test_peaks_and_ends_from_warm_starts_are_those_of_the_whole_replica(rate_hz: float, gap: bool) -> None:
+    """To half a percent of the limit, as they are shown in whole percents."""
+    t_s = clock(150, rate_hz, jitter=0.3)
+    t_s = t_s[(t_s < 60) | (t_s > 75)] if gap else t_s
+    current_a = np.where(t_s % 17 < 3, 60.0, 12.0) + np.where(t_s > 140, 15.0, 0.0)
+    starts = (0.0, 0.5, 1.0, 1.5)
+    found = peaks_and_ends(t_s, current_a, MOTOR, starts, heat_level(t_s, current_a, MOTOR))
+    for (peak, end), start in zip(found, starts, strict=True):
+        level = heat_level(t_s, current_a, MOTOR, initial=start)
+        assert peak == pytest.approx(max(level.max(), start), abs=0.005)
+        assert end == pytest.approx(level[-1], abs=0.005)
+
+
+def test_without_its_figures_or_samples_there_are_no_peaks() -> None:
+    t_s = clock(10)
+    cold = np.full(len(t_s), np.nan)
+    assert peaks_and_ends(t_s, np.full(len(t_s), 5.0), Motor(), (0.0,), cold) == []
+    assert peaks_and_ends(t_s[:0], cold[:0], MOTOR, (0.0,), cold[:0]) == []
+    ((peak, end),) = peaks_and_ends(t_s[:1], np.array([5.0]), MOTOR, (0.0,), np.zeros(1))
+    assert (peak, end) == (0.0, 0.0)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from telemetry.analysis import Analysis, Contact
-from telemetry.estimators.loose_leads import lead_signs
+from telemetry.estimators.loose_leads import changes_at_rest, lead_signs
 from telemetry.estimators.motors import trace_motors
 from telemetry.records.sensors import Burst
 from tests.telemetry.building import analysis_of, clock, held, match_of, passing, robot_of, switching
@@ -41,8 +41,13 @@ def _known(middle: Spans, *, gate: Spans | None = None, belt: bool = True, **par
     return analysis_of(ROBOT, log, **{**given, "motors": motors, **parts})
 
 
+def _signs_of(known: Analysis, beam: str) -> list[list[float]]:
+    told: list[list[float]] = lead_signs(known, beam, changes_at_rest(known)).tolist()
+    return told
+
+
 def _signs(*middle: tuple[float, float], **given: Any) -> list[list[float]]:
-    return lead_signs(_known(middle, **given), "middle").tolist()
+    return _signs_of(_known(middle, **given), "middle")
 
 
 def _blinks(number: int, at_s: float = 40.0, lasting_s: float = 0.02) -> Spans:
@@ -74,7 +79,7 @@ def test_pieces_that_touch_leave_short_clear_moments_and_no_sign() -> None:
 
 def test_a_beam_that_the_launcher_pulls_pieces_through_is_held_to_its_own_pass() -> None:
     quick = passing([at + 0.6 for at in PASSES_S], 0.05)
-    assert lead_signs(_known((), gate=quick, belt=False), "gate").tolist() == []
+    assert _signs_of(_known((), gate=quick, belt=False), "gate") == []
 
 
 def test_too_many_blinks_are_chatter() -> None:
@@ -113,4 +118,4 @@ def test_where_the_other_beams_change_at_rest_as_well_the_belt_says_nothing() ->
         ROBOT, known.log, beams={**known.beams, "entry": entry}, motors=known.motors,
         honest_dwell_s=known.honest_dwell_s, match=known.match,
     )  # fmt: skip
-    assert lead_signs(both, "middle").tolist() == []
+    assert _signs_of(both, "middle") == []
