@@ -1,10 +1,12 @@
-// The samples behind the strip: unpacked once, looked up at an instant, drawn on a canvas in each lane in sight.
+// The samples behind the strip: unpacked once, looked up at an instant, drawn on a canvas in the lanes in sight.
 const detail = (() => {
   const byId = (id) => document.getElementById(id);
   const lanes = byId("lanes");
   const { data } = stretch;
   const tickSteps = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30];
-  const state = { signals: new Map(), arrays: [], sheets: new Map() };
+  // While it zooms, what is drawn is stretched for so many times as long as it took to draw, then drawn anew.
+  const sparing = 6;
+  const state = { signals: new Map(), arrays: [], ticks: null, telling: 0, due: 0 };
 
   async function inflate(text) {
     const packed = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -49,6 +51,15 @@ const detail = (() => {
     for (const lane of state.signals.keys()) stretch.stand(byId(`lane-${lane}`));
     lanes.dataset.samples = "ready";
     draw();
+    prepare([...stretch.plots.keys()]);
+  }
+
+  // What the first zoom needs, made while nothing else is to do.
+  function prepare(left) {
+    requestIdleCallback((idle) => {
+      while (left.length && idle.timeRemaining() > 2) marks.prepare(left.shift(), sheet.scaleNow());
+      if (left.length) prepare(left);
+    });
   }
 
   function firstAfter(times, t) {
@@ -78,44 +89,13 @@ const detail = (() => {
     return known.length ? (way > 0 ? Math.min(...known) : Math.max(...known)) : null;
   }
 
-  // The canvas of a lane, with its pen and pixels; it lies under the lane's marks.
-  function sheetOf(lane) {
-    if (!state.sheets.has(lane)) {
-      const element = byId(`lane-${lane}`);
-      const plot = stretch.plots.get(element);
-      const canvas = document.createElement("canvas");
-      canvas.setAttribute("aria-hidden", "true");
-      plot.before(canvas);
-      state.sheets.set(lane, { element, canvas, pen: canvas.getContext("2d"), height: plot.height.baseVal.value });
-    }
-    return state.sheets.get(lane);
-  }
-
-  function prepared(lane, seen) {
-    const sheet = sheetOf(lane);
-    const { canvas, pen, height } = sheet;
-    const scale = Math.min(devicePixelRatio || 1, 2);
-    const [across, down] = [Math.round(seen.px * scale), Math.round(height * scale)];
-    if (canvas.width !== across || canvas.height !== down) {
-      canvas.width = across;
-      canvas.height = down;
-      canvas.style.width = `${seen.px}px`;
-      canvas.style.height = `${height}px`;
-      pen.setTransform(scale, 0, 0, scale, 0, 0);
-      pen.font = getComputedStyle(byId("lane-phase").querySelector("text")).font;
-      pen.textAlign = "center";
-      sheet.image = pen.createImageData(across, down);
-      sheet.words = new Uint32Array(sheet.image.data.buffer);
-    }
-    return { ...sheet, scale };
-  }
-
+  // A colour of the page; asked of an element without children, so that nothing else is styled anew.
   const inks = new Map();
+  const probe = byId("sheet").appendChild(document.createElement("i"));
   function ink(name) {
     if (!inks.has(name)) {
-      lanes.style.setProperty("color", `var(--${name})`);
-      inks.set(name, getComputedStyle(lanes).color);
-      lanes.style.removeProperty("color");
+      probe.style.color = `var(--${name})`;
+      inks.set(name, getComputedStyle(probe).color);
     }
     return inks.get(name);
   }
@@ -127,33 +107,34 @@ const detail = (() => {
 
   const between = (signal, seen) => [Math.max(firstAfter(signal.t, seen.from) - 2, 0), Math.min(firstAfter(signal.t, seen.to) + 2, signal.t.length)];
 
-  function drawLine({ words, image, scale }, signal, seen) {
+  function drawLine({ words, width, height }, signal, seen) {
     const [first, last] = between(signal, seen);
     if (last <= first) return;
-    const perSecond = image.width / (seen.to - seen.from);
+    const scale = width / seen.px;
+    const perSecond = width / (seen.to - seen.from);
     const crowded = last - first > 2 * seen.px;
-    const height = signal.height / (signal.high - signal.low);
-    const level = (v) => scale * (signal.top + Math.min(Math.max((signal.high - v) * height, 0), signal.height));
-    pixels.gather(signal, first, last, Math.max(signal.gap, crowded ? 1 / perSecond : 0), { columns: image.width, from: seen.from, perSecond, level });
+    const stepPx = signal.height / (signal.high - signal.low);
+    const level = (v) => scale * (signal.top + Math.min(Math.max((signal.high - v) * stepPx, 0), signal.height));
+    pixels.gather(signal, first, last, Math.max(signal.gap, crowded ? 1 / perSecond : 0), { columns: width, from: seen.from, perSecond, level });
     const dashed = signal.kind === "slow";
     const begun = Math.round((seen.from - data.from) * perSecond);
-    pixels.paint({ words, width: image.width, height: image.height }, colourOf(signal.pen), (dashed ? 2 : 1.25) * scale,
+    pixels.paint({ words, width, height }, colourOf(signal.pen), (dashed ? 2 : 1.25) * scale,
       dashed ? (column) => (column + begun) % (9 * scale) >= 6 * scale : () => false);
   }
 
-  function drawReadings({ pen }, signal, seen) {
+  function drawReadings(pen, signal, seen) {
     const [first, last] = between(signal, seen);
     if (signal.kind !== "line" || last - first > seen.px / 7) return;
     const perSecond = seen.px / (seen.to - seen.from);
-    const height = signal.height / (signal.high - signal.low);
+    const stepPx = signal.height / (signal.high - signal.low);
     pen.fillStyle = ink(signal.pen);
     for (let i = first; i < last; i += 1) {
-      const y = signal.top + Math.min(Math.max((signal.high - signal.v[i]) * height, 0), signal.height);
+      const y = signal.top + Math.min(Math.max((signal.high - signal.v[i]) * stepPx, 0), signal.height);
       pen.fillRect((signal.t[i] - seen.from) * perSecond - 1.75, y - 1.75, 3.5, 3.5);
     }
   }
 
-  function drawBars({ pen }, signal, seen) {
+  function drawBars(pen, signal, seen) {
     const perSecond = seen.px / (seen.to - seen.from);
     const middle = signal.top + signal.height / 2;
     const last = firstAfter(signal.t, seen.to);
@@ -167,52 +148,70 @@ const detail = (() => {
     }
   }
 
-  function drawLane(lane, signals, seen) {
-    const sheet = prepared(lane, seen);
-    const lines = signals.filter((signal) => signal.kind !== "bar");
-    sheet.words.fill(0);
-    for (const signal of lines) drawLine(sheet, signal, seen);
-    if (lines.length) sheet.pen.putImageData(sheet.image, 0, 0);
-    else sheet.pen.clearRect(0, 0, seen.px + 1, sheet.height + 1);
-    for (const signal of signals) (signal.kind === "bar" ? drawBars : drawReadings)(sheet, signal, seen);
-    sheet.element.classList.add("drawn");
-  }
+  const signalsOf = (lane) => state.signals.get(lane.id.slice("lane-".length)) ?? [];
 
-  function cleared(lane, seen) {
-    const sheet = prepared(lane, seen);
-    sheet.pen.clearRect(0, 0, seen.px + 1, sheet.height + 1);
-    return sheet;
+  // Everything of the lanes in sight: lines, what lies behind them, bars, readings, and marks while it zooms.
+  function drawLanes(seen, whole) {
+    const shown = whole ? [...stretch.inSight].filter(sheet.has) : [];
+    for (const lane of shown) {
+      for (const signal of signalsOf(lane)) if (signal.kind !== "bar") drawLine(sheet.pixelsOf(lane), signal, seen);
+    }
+    sheet.put((pen, { width, height }) => drawRuling(pen, width, height, seen));
+    for (const lane of shown) {
+      const pen = sheet.penOf(lane);
+      for (const signal of signalsOf(lane)) (signal.kind === "bar" ? drawBars : drawReadings)(pen, signal, seen);
+      if (signalsOf(lane).length) lane.classList.add("drawn");
+      if (stretch.blurred(lane)) marks.draw(lane, pen, sheet.scaleNow(), seen);
+    }
   }
 
   const tickStep = (seen) => tickSteps.find((size) => (seen.to - seen.from) / size <= seen.px / 80) ?? 60;
 
-  // Faint lines behind all lanes at every tick, stronger ones where a phase begins: one row of pixels, stretched.
-  function drawRuling(seen) {
-    const canvas = byId("ruling");
-    if (canvas.width !== Math.round(seen.px)) canvas.width = Math.round(seen.px);
-    const pen = canvas.getContext("2d");
-    const perSecond = canvas.width / (seen.to - seen.from);
-    const line = (t) => pen.fillRect(Math.round((t - seen.from) * perSecond), 0, 1, 1);
+  // Faint lines at every tick, stronger ones where a phase begins.
+  function drawRuling(pen, width, height, seen) {
+    const perSecond = width / (seen.to - seen.from);
+    const line = (t) => pen.fillRect(Math.round((t - seen.from) * perSecond), 0, sheet.scaleNow(), height);
     const step = tickStep(seen);
-    pen.clearRect(0, 0, canvas.width, 1);
-    pen.fillStyle = ink("grid");
-    for (let n = Math.ceil(seen.from / step); n * step <= seen.to; n += 1) line(n * step);
     pen.fillStyle = ink("rule");
     data.phases.forEach(line);
+    pen.fillStyle = ink("grid");
+    for (let n = Math.ceil(seen.from / step); n * step <= seen.to; n += 1) line(n * step);
+  }
+
+  // The time axis has a canvas of its own, as it stays in sight while the lanes pass under it.
+  function axis() {
+    if (!state.ticks) {
+      const lane = byId("lane-phase");
+      const canvas = document.createElement("canvas");
+      const holder = document.createElement("div");
+      holder.className = "sheet";
+      holder.setAttribute("aria-hidden", "true");
+      holder.append(canvas);
+      stretch.plots.get(lane).before(holder);
+      sheet.takeAlong(holder);
+      state.ticks = { lane, canvas, pen: canvas.getContext("2d"), font: getComputedStyle(lane.querySelector("text")).font };
+    }
+    return state.ticks;
   }
 
   function drawTicks(seen) {
+    const { lane, canvas, pen, font } = axis();
+    const height = stretch.plots.get(lane).height.baseVal.value;
+    const scale = sheet.scaleNow();
     const step = tickStep(seen);
-    const { pen, element, height, scale } = cleared("phase", seen);
     const perSecond = seen.px / (seen.to - seen.from);
+    sheet.fit(canvas, seen.px, height, scale);
+    pen.setTransform(scale, 0, 0, scale, 0, 0);
+    pen.clearRect(0, 0, seen.px + 1, height + 1);
     pen.fillStyle = ink("ink");
-    const words = { fill: ink("ink"), stroke: "none", thick: 0, font: pen.font };
+    const words = { fill: ink("ink"), stroke: "none", thick: 0, font };
     for (let n = Math.ceil(seen.from / step); n * step <= seen.to; n += 1) {
       const x = (n * step - seen.from) * perSecond;
       pen.fillRect(x, height - 20, 1, 5);
       if (x > 18 && x < seen.px - 18) marks.stamp(pen, clock(n * step, step), words, x, height - 5, "middle", scale);
     }
-    element.classList.add("drawn");
+    if (stretch.blurred(lane)) marks.draw(lane, pen, scale, seen);
+    lane.classList.add("drawn");
   }
 
   function clock(seconds, step) {
@@ -223,19 +222,26 @@ const detail = (() => {
     return `${seconds < 0 && size ? "−" : ""}${minutes}:${rest}`;
   }
 
-  function draw() {
+  // Which stretch is shown, in words; told ten times a second at most.
+  function tell() {
+    state.telling = 0;
     const seen = stretch.seen();
     byId("shown").textContent = stretch.zoomed() ? `${clock(seen.from, 0.1)} to ${clock(seen.to, 0.1)} of ${clock(data.to, 0.1)}${stretch.closeIn() ? "" : ". Drag for more."}` : "whole match";
-    if (stretch.zoomed()) drawRuling(seen);
-    if (!stretch.closeIn() && !stretch.zooming()) return;
-    for (const element of stretch.inSight) {
-      const lane = element.id.slice("lane-".length);
-      const signals = state.signals.get(lane);
-      if (lane === "phase") drawTicks(seen);
-      else if (signals) drawLane(lane, signals, seen);
-      else if (stretch.blurred(element)) cleared(lane, seen);
-      if (stretch.blurred(element)) marks.draw(element, prepared(lane, seen), seen);
+  }
+
+  function draw() {
+    const seen = stretch.seen();
+    state.telling ||= setTimeout(tell, 100);
+    if (!stretch.zoomed() && !stretch.zooming()) return;
+    const begun = performance.now();
+    if (stretch.zooming() && begun < state.due && sheet.fits(seen.px)) {
+      sheet.stretchTo(seen);
+      return;
     }
+    const whole = stretch.closeIn() || stretch.zooming();
+    if (sheet.begin(seen)) drawLanes(seen, whole);
+    if (whole) drawTicks(seen);
+    state.due = begun + sparing * (performance.now() - begun);
   }
 
   stretch.onPlace(draw);

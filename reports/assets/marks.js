@@ -1,5 +1,5 @@
 "use strict";
-// The marks of a lane (labels, hatching, circles, blocks) drawn on its canvas while the strip zooms, as laying their
+// The marks of a lane (labels, hatching, circles, blocks) drawn on the canvas while the strip zooms, as laying their
 // drawing out anew in every frame takes too long. What to draw is read from the drawing itself, once a lane;
 // words are drawn once each and then copied.
 const marks = (() => {
@@ -18,6 +18,7 @@ const marks = (() => {
       const style = getComputedStyle(element);
       stencils.set(key, {
         fill: style.fill, stroke: style.stroke, thick: Number.parseFloat(style.strokeWidth), alpha: Number(style.opacity),
+        inside: inkOf(style.fill), edge: inkOf(style.stroke),
         font: `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`,
         dashes: style.strokeDasharray === "none" ? [] : style.strokeDasharray.split(",").map(Number.parseFloat),
       });
@@ -25,15 +26,15 @@ const marks = (() => {
     return stencils.get(key);
   }
 
-  function inkOf(pen, colour) {
+  function inkOf(colour) {
     const id = /url\("?#([\w-]+)"?\)/.exec(colour)?.[1];
     if (!id) return colour === "none" ? null : colour;
-    if (!stencils.has(id)) stencils.set(id, hatching(pen, document.getElementById(id)));
+    if (!stencils.has(id)) stencils.set(id, hatching(document.getElementById(id)));
     return stencils.get(id);
   }
 
   // A pattern of the page as one of the canvas.
-  function hatching(pen, pattern) {
+  function hatching(pattern) {
     const [line] = pattern.children;
     const style = getComputedStyle(line);
     const size = pattern.width.baseVal.value;
@@ -44,7 +45,7 @@ const marks = (() => {
     brush.lineWidth = Number.parseFloat(style.strokeWidth);
     if (line.tagName === "circle") brush.fill(new Path2D("M.8 2a1.2 1.2 0 1 0 2.4 0a1.2 1.2 0 1 0-2.4 0"));
     else brush.stroke(new Path2D(line.getAttribute("d")));
-    const made = pen.createPattern(tile, "repeat");
+    const made = brush.createPattern(tile, "repeat");
     const turned = pattern.patternTransform.baseVal.consolidate()?.matrix;
     made.setTransform((turned ? DOMMatrix.fromMatrix(turned) : new DOMMatrix()).scale(0.25));
     return made;
@@ -82,20 +83,22 @@ const marks = (() => {
     return byLane.get(lane);
   }
 
-  function paint(pen, { fill, stroke, thick, alpha, dashes }, line) {
-    pen.globalAlpha = alpha;
-    const inside = inkOf(pen, fill);
-    const edge = inkOf(pen, stroke);
+  function paint(pen, { inside, edge, thick, alpha, dashes }, line) {
+    if (alpha !== 1) pen.globalAlpha = alpha;
     if (inside) {
       pen.fillStyle = inside;
-      pen.fill(line);
+      if (line) pen.fill(line);
+      else pen.fill();
     }
     if (edge && thick) {
-      Object.assign(pen, { strokeStyle: edge, lineWidth: thick });
-      pen.setLineDash(dashes);
-      pen.stroke(line);
+      pen.strokeStyle = edge;
+      pen.lineWidth = thick;
+      if (dashes.length) pen.setLineDash(dashes);
+      if (line) pen.stroke(line);
+      else pen.stroke();
+      if (dashes.length) pen.setLineDash([]);
     }
-    pen.globalAlpha = 1;
+    if (alpha !== 1) pen.globalAlpha = 1;
   }
 
   // Words with the light edge that keeps them legible over lines, drawn once.
@@ -112,7 +115,7 @@ const marks = (() => {
       Object.assign(brush, { font, lineJoin: "round", lineWidth: thick, strokeStyle: stroke === "none" ? "transparent" : stroke, fillStyle: fill });
       brush.strokeText(words, 6, 20);
       brush.fillText(words, 6, 20);
-      stamps.set(key, { tile, width });
+      stamps.set(key, { tile: tile.transferToImageBitmap(), width });
     }
     return stamps.get(key);
   }
@@ -124,7 +127,7 @@ const marks = (() => {
   }
 
   // All marks of a lane; `from` and `to` bound what is shown, `px` is its width.
-  function draw(lane, { pen, scale, height }, { from, to, px }) {
+  function draw(lane, pen, scale, { from, to, px }) {
     const whole = stretch.data.to - stretch.data.from;
     const width = (px * whole) / (to - from);
     const begun = ((from - stretch.data.from) / whole) * width;
@@ -138,17 +141,21 @@ const marks = (() => {
         if (x + w > -40 && x < px + 40) drawShape(pen, mark, x, w, px);
       }
     }
-    pen.setLineDash([]);
   }
 
   function drawShape(pen, mark, x, w, px) {
-    const line = new Path2D();
+    if (mark.kind === "path") {
+      pen.translate(x, mark.y);
+      paint(pen, mark.look, mark.line);
+      pen.translate(-x, -mark.y);
+      return;
+    }
     const left = Math.max(x, -40);
-    if (mark.kind === "circle") line.arc(x, mark.y, mark.r, 0, 7);
-    else if (mark.kind === "path") line.addPath(mark.line, new DOMMatrix([1, 0, 0, 1, x, mark.y]));
-    else if (mark.r) line.roundRect(x, mark.y, w, mark.h, mark.r);
-    else line.rect(left, mark.y, Math.min(x + w, px + 40) - left, mark.h);
-    paint(pen, mark.look, line);
+    pen.beginPath();
+    if (mark.kind === "circle") pen.arc(x, mark.y, mark.r, 0, 7);
+    else if (mark.r) pen.roundRect(x, mark.y, w, mark.h, mark.r);
+    else pen.rect(left, mark.y, Math.min(x + w, px + 40) - left, mark.h);
+    paint(pen, mark.look);
   }
 
   function drawStretched(pen, mark, width, begun) {
@@ -157,9 +164,14 @@ const marks = (() => {
     paint(pen, mark.look, line);
   }
 
+  // What a lane needs to be drawn, made beforehand.
+  function prepare(lane, scale) {
+    for (const mark of of(lane)) if (mark.kind === "text") stampOf(mark.words, mark.look, scale);
+  }
+
   function forget() {
     for (const kept of [byLane, stencils, stamps]) kept.clear();
   }
 
-  return { draw, stamp, forget };
+  return { draw, prepare, stamp, forget };
 })();

@@ -9,48 +9,51 @@ const stretch = (() => {
   const narrowestPx = 600;
   const shortestS = 0.5;
   const plots = new Map([...lanes.querySelectorAll(".lane")].map((lane) => [lane, lane.querySelector("svg.plot")]));
-  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start, rest: 0, zooming: 0 };
+  const state = { from: data.from, zoom: 1, width: 0, frame: 0, cursor: data.start, layout: 0 };
   const placed = { from: data.from, zoom: 1 };
   const inSight = new Set();
   const still = new Set();
   const blurred = new Set();
   const told = [];
 
+  // Something that begins at the first touch and ends once it has not been touched for a while.
+  function lasting(ms, begin, end) {
+    let due = 0;
+    let timer = 0;
+    const look = () => {
+      const left = due - performance.now();
+      timer = left > 1 ? setTimeout(look, left) : 0;
+      if (!timer) end();
+    };
+    return {
+      on: () => timer > 0,
+      touch: () => {
+        due = performance.now() + ms;
+        if (timer) return;
+        timer = setTimeout(look, ms);
+        begin();
+      },
+    };
+  }
+
   // While the strip moves, only what is in sight is kept up.
   const main = document.querySelector("main");
-  function hurry() {
-    if (document.readyState !== "complete") return;
-    if (state.rest) clearTimeout(state.rest);
-    else main.classList.add("busy");
-    state.rest = setTimeout(() => {
-      state.rest = 0;
-      main.classList.remove("busy");
-    }, 1000);
-  }
+  const moving = lasting(1000, () => main.classList.add("busy"), () => main.classList.remove("busy"));
+  const hurry = () => document.readyState === "complete" && moving.touch();
   addEventListener("load", () => document.documentElement.classList.remove("early"));
 
-  // While it zooms, the canvases of the lanes tell all; their drawings are laid out again once it rests. One that
-  // holds the focus follows at once.
-  function zooming() {
-    if (lanes.dataset.samples !== "ready") return;
-    if (state.zooming) clearTimeout(state.zooming);
-    else begin();
-    state.zooming = setTimeout(end, 150);
-  }
-
-  function begin() {
+  // While it zooms, the canvas tells all; the lanes' drawings are laid out again once it rests. One that holds the
+  // focus follows at once.
+  const zooming = lasting(150, () => {
     lanes.classList.add("zooming");
     for (const lane of plots.keys()) if (!still.has(lane) && !lane.contains(document.activeElement)) blurred.add(lane);
     for (const lane of blurred) lane.classList.add("blurred");
-  }
-
-  function end() {
-    state.zooming = 0;
+  }, () => {
     lanes.classList.remove("zooming");
     for (const lane of blurred) lane.classList.remove("blurred");
     blurred.clear();
     place();
-  }
+  });
 
   const least = () => Math.max(1, narrowestPx / (state.width || narrowestPx));
   const shownS = () => whole / state.zoom;
@@ -78,8 +81,8 @@ const stretch = (() => {
   function place() {
     state.frame = 0;
     Object.assign(placed, { from: state.from, zoom: state.zoom });
-    lanes.classList.toggle("zoomed", placed.zoom > 1);
-    lanes.classList.toggle("close-in", closeIn() || state.zooming > 0);
+    lanes.classList.toggle("zoomed", placed.zoom > 1 || zooming.on());
+    lanes.classList.toggle("close-in", closeIn() || zooming.on());
     for (const lane of inSight) if (!blurred.has(lane)) placePlot(lane);
     byId("extent").style.transform = `translateX(${((placed.from - data.from) / whole) * 100}%) scaleX(${1 / placed.zoom})`;
     point(state.cursor);
@@ -100,7 +103,7 @@ const stretch = (() => {
   function zoomBy(factor, px = state.width / 2) {
     const at = state.from + px * perPx();
     hurry();
-    zooming();
+    if (lanes.dataset.samples === "ready") zooming.touch();
     state.zoom = Math.min(Math.max(state.zoom * factor, least()), whole / shortestS);
     state.from = at - px * perPx();
     settle();
@@ -120,7 +123,7 @@ const stretch = (() => {
     settle();
   }
 
-  // A lane whose drawing is all samples and levels: its canvas tells the rest, so that its drawing may stand still.
+  // A lane whose drawing is all samples and levels: the canvas tells the rest, so that its drawing may stand still.
   function stand(lane) {
     if (!plots.get(lane).querySelector("rect, circle, a, .at")) still.add(lane);
   }
@@ -130,6 +133,7 @@ const stretch = (() => {
       if (isIntersecting) inSight.add(target);
       else inSight.delete(target);
     }
+    state.layout += 1;
     settle();
   }, { rootMargin: "24px 0px" });
   for (const lane of plots.keys()) watcher.observe(lane);
@@ -137,6 +141,11 @@ const stretch = (() => {
   new ResizeObserver(([entry]) => {
     lanes.style.setProperty("--bar", `${entry.borderBoxSize[0].blockSize - 1}px`);
   }).observe(byId("controls"));
+
+  new ResizeObserver(() => {
+    state.layout += 1;
+    settle();
+  }).observe(lanes);
 
   new ResizeObserver(([entry]) => {
     state.width = entry.contentRect.width;
@@ -147,7 +156,8 @@ const stretch = (() => {
     data, inSight, plots, stand, point, hurry, seen, closeIn, zoomBy, slideBy, show, shownS,
     zoomed: () => state.zoom > 1,
     blurred: (lane) => blurred.has(lane),
-    zooming: () => state.zooming > 0,
+    zooming: zooming.on,
+    layout: () => state.layout,
     has: (t) => t >= state.from && t <= state.from + shownS(),
     pxOf: (t) => (t - state.from) / perPx(),
     pxAt: (clientX) => Math.min(Math.max(clientX - left(), 0), state.width),

@@ -48,13 +48,15 @@ def share_at(page: Page, x: float) -> float:
 
 
 def dark_pixels(page: Page, lane: str) -> int:
-    """How many pixels of a lane's canvas are drawn on; none where there is no canvas."""
+    """How many pixels of the sheet are drawn on within a lane; none where there is no sheet."""
     settled(page)
     drawn = page.evaluate(
         """lane => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => {
-          const canvas = document.querySelector(`#lane-${lane} canvas`);
-          if (!canvas || !canvas.width || getComputedStyle(canvas).display === 'none') return done(0);
-          const pixels = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height).data;
+          const canvas = document.querySelector('#sheet canvas');
+          if (!canvas.getClientRects().length) return done(0);
+          const box = document.querySelector(`#lane-${lane} .plot`).getBoundingClientRect();
+          const top = Math.round(box.top - canvas.getBoundingClientRect().top);
+          const pixels = canvas.getContext('2d').getImageData(0, top, canvas.width, box.height).data;
           done(pixels.filter((value, at) => at % 4 === 3 && value > 100).length);
         })))""",
         lane,
@@ -184,12 +186,12 @@ def test_a_mark_with_the_focus_stays_in_sight_while_it_zooms(visit: Opened) -> N
         """() => {
           document.querySelector('[data-do=wider]').click();
           const plots = ['cycles', 'findings'].map((lane) => document.querySelector(`#lane-${lane} .plot`));
-          return plots.map((plot) => getComputedStyle(plot).opacity);
+          return plots.map((plot) => getComputedStyle(plot).visibility);
         }"""
     )
-    assert seen == ["1", "0"]
+    assert seen == ["visible", "hidden"]
     settled(page)
-    assert page.locator("#lane-findings .plot").evaluate("e => getComputedStyle(e).opacity") == "1"
+    assert page.locator("#lane-findings .plot").evaluate("e => getComputedStyle(e).visibility") == "visible"
 
 
 STEPS = {
