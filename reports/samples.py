@@ -25,7 +25,7 @@ __all__ = ["MOST_LETTERS", "MOST_POINTS", "Packed", "Signal", "pack"]
 MOST_POINTS = 320_000
 """Of all sampled signals together: forty channels of eight thousand rows."""
 
-MOST_LETTERS = 300_000
+MOST_LETTERS = 270_000
 """Of packed text: about what 320,000 readings of ordinary currents take; only noise takes more."""
 
 _MOST_SLOW = 1000
