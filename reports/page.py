@@ -34,7 +34,16 @@ __all__ = ["Video", "environment", "match_page", "render"]
 _MOST_ACTIONS = 12
 _MOST_CLOSE_UPS = 40
 
-_SCRIPTS = ("stretch.js", "pixels.js", "sheet.js", "marks.js", "detail.js", "film.js", "gestures.js", "match.js")
+_SCRIPTS = (
+    "stretch.js",
+    "pixels.js",
+    "sheet.js",
+    "marks.js",
+    "detail.js",
+    "film.js",
+    "gestures.js",
+    "match.js",
+)
 
 _MARKER = 'document.documentElement.classList.add("js","early")'
 """Runs before the body is read, so that what needs the script has its place from the start."""
