@@ -16,6 +16,13 @@ def test_ct_01_exact_poisson_limits() -> None:
     assert np.asarray(limits) == approx(check, np.asarray(check["expected"]))
 
 
+def test_ct_02_exact_poisson_limits_at_three_levels() -> None:
+    """Garwood's limits of a count of 25, as a table on the web prints them."""
+    check = published("ct-02")
+    limits = [poisson_limits(check["inputs"]["count"], level=level) for level in check["inputs"]["levels"]]
+    assert np.asarray(limits) == approx(check, np.asarray(check["expected"]))
+
+
 def test_ct_03_two_poisson_rates() -> None:
     """Przyborowski and Wilenski (1940); the example of poisson.test in R, its output from memory."""
     check = published("ct-03")
@@ -53,9 +60,9 @@ def test_ct_10_false_discovery_rate() -> None:
     assert np.count_nonzero(adjusted <= check["inputs"]["alpha"]) == 4
 
 
-@pytest.mark.parametrize("identifier", ["st-05", "st-06", "st-07", "st-08"])
+@pytest.mark.parametrize("identifier", [f"st-{number:02d}" for number in range(1, 9)])
 def test_moments_of_the_reference_data_sets(identifier: str) -> None:
-    """NIST Statistical Reference Datasets, univariate summary statistics, NumAcc1 to NumAcc4."""
+    """NIST Statistical Reference Datasets, univariate: Lew, Lottery, Mavro, Michelso, NumAcc1 to NumAcc4."""
     check = published(identifier)
     found = moments(_data(check["inputs"]))
     assert [found.mean, found.sd, found.autocorrelation] == approx(check)
