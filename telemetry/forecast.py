@@ -77,9 +77,15 @@ def _dropouts(
     text = (
         f"{subject}: {chance.probability:.0%} chance of at least one dropout in the next match "
         f"({chance.low:.0%} to {chance.high:.0%}), if it goes on as in {matches} "
-        f"({counted(sum(counts), 'dropout')}){_hope(since)}."
+        f"({counted(sum(counts), 'dropout')}{_suspected(facts[first:], subject) if found else ''})"
+        f"{_hope(since)}."
     ).replace("%", " %")
     return Forecast("dropout", subject, chance.probability, chance.low, chance.high, text)
+
+
+def _suspected(facts: Sequence[MatchFacts], subject: str) -> str:
+    number = sum(told.suspected for one in facts if (told := one.told("dropout", subject)))
+    return f", {number} of them only suspected" if number else ""
 
 
 def _hope(since: CleanSince | None) -> str:

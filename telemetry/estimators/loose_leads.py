@@ -128,7 +128,7 @@ def _at_rest(known: Analysis, signal: Switching, belt: tuple[FloatArray, FloatAr
 
 
 def _grouped(marks_s: FloatArray, hits_s: FloatArray) -> FloatArray:
-    """Marks close together as one, (k, 2), where there are enough of them and not too many.
+    """Marks close together as one, (k, 2), where there are enough of them and not too many of either sort.
 
     A change at rest, which takes no time, is enough by itself; so is a short dwell just after a hit.
     """
@@ -137,8 +137,8 @@ def _grouped(marks_s: FloatArray, hits_s: FloatArray) -> FloatArray:
     first = np.flatnonzero(np.concatenate(([True], marks_s[1:, 0] - marks_s[:-1, 1] > _WITHIN_S)))
     last = np.append(first[1:], len(marks_s)) - 1
     number = last - first + 1
-    still = np.maximum.reduceat(marks_s[:, 0] == marks_s[:, 1], first)
+    still = np.add.reduceat((marks_s[:, 0] == marks_s[:, 1]).astype(int), first)
     groups = np.column_stack((marks_s[first, 0], marks_s[last, 1]))
     since_hit_s = np.nan_to_num(groups[:, 0] - at_instants(hits_s, hits_s, groups[:, 0]), nan=np.inf)
-    least = np.where(still | (since_hit_s <= SHAKEN_S), 1, _LEAST)
-    return np.asarray(groups[(number >= least) & (number <= 2 * _MOST)])
+    least = np.where((still > 0) | (since_hit_s <= SHAKEN_S), 1, _LEAST)
+    return np.asarray(groups[(number >= least) & (np.maximum(still, number - still) <= 2 * _MOST)])

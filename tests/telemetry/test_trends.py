@@ -222,6 +222,7 @@ def test_what_is_only_suspected_counts_for_the_next_match_where_any_was_found() 
     found = [match_facts(f"m{n}", faults={entry: n % 2}, suspected=1) for n in range(4)]
     told = [match_facts(f"m{n}", faults={entry: n % 2 + 1}) for n in range(4)]
     assert forecast_dropouts(found, ())[0].probability == forecast_dropouts(told, ())[0].probability
+    assert "(6 dropouts, 4 of them only suspected)" in forecast_dropouts(found, ())[0].text
     never = [match_facts(f"m{n}", faults={entry: 0}, suspected=1) for n in range(4)]
     clear = [match_facts(f"m{n}", faults={entry: 0}) for n in range(4)]
     assert forecast_dropouts(never, ())[0].probability == forecast_dropouts(clear, ())[0].probability

@@ -63,6 +63,14 @@ def test_two_blinks_close_together_are_a_sign_and_one_is_none(blinks: int, signs
     assert len(_signs(*_blinks(blinks), belt=False)) == signs
 
 
+def test_the_blinks_of_a_lead_that_breaks_while_the_belt_rests_are_not_counted_twice() -> None:
+    """Four blinks are eight changes at rest and seven short dwells: neither is too many."""
+    (at_s, gap_s) = (40.0, 0.02)
+    blinks = [(at_s + 2 * gap_s * n, at_s + 2 * gap_s * n + gap_s) for n in range(4)]
+    assert len(_signs(*blinks)) == 1
+    assert _signs(*[(at_s + 2 * gap_s * n, at_s + 2 * gap_s * n + gap_s) for n in range(8)]) == []
+
+
 def test_one_blink_just_after_a_hit_is_a_sign() -> None:
     assert len(_signs((40.0, 40.02), belt=False, contacts=(HIT,))) == 1
     assert len(_signs((40.4, 40.42), belt=False, contacts=(HIT,))) == 0
