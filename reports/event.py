@@ -114,9 +114,12 @@ def _sentence(event: Event) -> str:
     risen = {t.series.subject for t in event.worsening if t.series.kind == "source_resistance"}
     stepped = sum(step.battery not in risen for step in event.battery_steps)
     back, worse = len(event.recurring), len(event.worsening) + stepped
+    gone = sum(since.gone for trouble in event.recurring if (since := event.since_of(trouble)))
     parts = [
         f"{counted(worse, 'figure')} getting worse" if worse else "",
-        f"{counted(back, 'trouble')} found in more than one" if back else "no trouble came back",
+        f"{counted(back, 'trouble')} found in more than one{f', {gone} gone since' if gone else ''}"
+        if back
+        else "no trouble came back",
     ]
     return "; ".join([matches, *filter(None, parts)])
 

@@ -75,12 +75,17 @@ def _dropouts(
     chance = chance_of_any(clusters_in(counts), exposure_s, usual_s)
     matches = f"the last {len(known)} matches" if first else counted(len(known), "match", "matches")
     text = (
-        f"{subject}: {chance.probability:.0%} chance of at least one dropout in the next match "
+        f"{subject}: {_percent(chance.probability)} chance of at least one dropout in the next match "
         f"({chance.low:.0%} to {chance.high:.0%}), if it goes on as in {matches} "
         f"({counted(sum(counts), 'dropout')}{_suspected(facts[first:], subject) if found else ''})"
         f"{_hope(since)}."
     ).replace("%", " %")
     return Forecast("dropout", subject, chance.probability, chance.low, chance.high, text)
+
+
+def _percent(probability: float) -> str:
+    """In whole percents; what is not quite sure is never told as 100 %."""
+    return "over 99%" if probability > 0.99 else f"{probability:.0%}"
 
 
 def _suspected(facts: Sequence[MatchFacts], subject: str) -> str:

@@ -139,7 +139,7 @@ def print_event(event: Event, facts: Sequence[MatchFacts], out: Path) -> None:
     for trouble in event.recurring[:_PRINTED_TROUBLES]:
         if since := event.since_of(trouble):
             title = heading(trouble.kind, trouble.subject, trouble.role)
-            click.echo(f"Comes back: {shown(f'{title}. {since.text}', 240)}")
+            click.echo(f"{'Gone' if since.gone else 'Comes back'}: {shown(f'{title}. {since.text}', 240)}")
     click.echo(f"Open {out / 'index.html'}")
 
 

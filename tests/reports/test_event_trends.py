@@ -104,6 +104,25 @@ def test_a_chart_starts_at_zero_and_names_each_point() -> None:
     assert ">8<" in drag.drawing
 
 
+def test_what_is_gone_is_said_on_top_and_in_its_row() -> None:
+    counts = (3, 2, 3, 3, 0, 0, 0)
+    event = event_from([match_facts(f"m{n}", faults={("dropout", "e"): c}) for n, c in enumerate(counts)])
+    words = read_page(event_page(event)).words.replace("\u00a0", " ")
+    assert "7 matches; 1 trouble found in more than one, 1 gone since" in words
+    assert "Gone since m4: 11 in 4 matches up to m3, 3 clean matches since." in words
+    (told,) = event_json(event)["findings"]
+    assert (told["since"]["last_match"], told["since"]["gone"]) == ("m3", True)
+
+
+def test_a_chart_tells_suspected_faults_from_found_ones() -> None:
+    facts = [match_facts(f"m{n}", faults={("dropout", "e"): n % 2}, suspected=n % 3) for n in range(6)]
+    figure = trend_figure(event_from(facts).trends, [f"m{n}" for n in range(6)])
+    assert figure is not None
+    (chart,) = figure.charts
+    assert "m1 1+1, m2 0+2, m3 1, m4 0+1, m5 1+2" in chart.summary
+    assert chart.unit == "a match; + only suspected"
+
+
 def test_no_series_is_no_figure() -> None:
     assert trend_figure((), ["m1"]) is None
 

@@ -96,6 +96,11 @@ def test_the_next_match_reckons_with_the_clean_ones_alone_once_it_is_gone() -> N
     assert "the last 4 matches (0 dropouts)" in gone.text
 
 
+def test_the_next_match_is_never_told_to_be_sure() -> None:
+    (told,) = forecast_dropouts(_matches(6, 7, 6, 7), ())
+    assert told.text.startswith("entry: over 99 % chance")
+
+
 def test_the_next_match_tells_of_clean_ones_that_are_no_proof_yet() -> None:
     one, more = _matches(1, 2, 1, 0), _matches(1, 0, 1, 0, 0)
     assert (
