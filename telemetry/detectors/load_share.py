@@ -9,6 +9,7 @@ from telemetry.dataclass import dataclass
 from telemetry.detectors.detector import Detector, Judgement, NotEvaluated
 from telemetry.estimators.harnesses import explained_by_harness
 from telemetry.estimators.load_share import LoadShare, mechanisms, share_load
+from telemetry.estimators.shared_currents import CurrentShare, share_currents
 from telemetry.finding import Finding, Severity
 from telemetry.log import BoolArray
 from telemetry.robot import Robot
@@ -24,6 +25,7 @@ _DRAGS, _HOLDS, _ALWAYS = 0.5, 0.6, 0.8
 _FIGHTS = 0.6
 _LOADED_PARTNER = 5.0
 _LEAST_PIECES = {"open": 2, "bad joint": 8, "fighting": 3, "less duty": 3}
+_LEAST_BY_CURRENT = 10
 _MOSTLY = {"open": 0.75, "bad joint": 0.75, "fighting": 0.5, "less duty": 0.5}
 _WORDS = {
     "open": "carried nothing of the load of mechanism {mechanism}",
@@ -55,7 +57,7 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     if any(name not in known.motors for name in names):
         return NotEvaluated("the current of one of its motors is not in the log")
     if any(not np.isfinite(known.motors[name].command).any() for name in names):
-        return NotEvaluated("the command of one of its motors is not logged")
+        return _judge_by_currents(known, subject, names)
     shared = share_load(known.robot, known.motors, names)
     if shared is None:
         return NotEvaluated("its motors were never driven alike under load")
@@ -66,7 +68,45 @@ def _judge(known: Analysis, subject: str) -> Judgement:
     return [_finding(known, subject, shared, found) for found in uneven]
 
 
-def _lost_with_its_harness(known: Analysis, shared: LoadShare, found: _Uneven) -> bool:
+def _judge_by_currents(known: Analysis, subject: str, names: tuple[str, ...]) -> Judgement:
+    """Without commands, as far as currents that rise and fall together go."""
+    unlogged = "the command of one of its motors is not logged"
+    shared = share_currents(known.robot, known.motors, names)
+    if shared is None:
+        return NotEvaluated(unlogged)
+    uneven = [found for place in range(len(names)) if (found := _uneven_current(shared, place)) is not None]
+    if not uneven:
+        apart = [place for place in range(len(names)) if not shared.shares_usually(place)]
+        if apart:
+            ratio, least = min((float(np.median(shared.ratio[place])), place) for place in apart)
+            return NotEvaluated(
+                f"{unlogged}, and the currents do not rise and fall together: {names[least]} draws "
+                f"{ratio:.0%} of what the others do"
+            )
+    return [
+        _finding(known, subject, shared, found)
+        for found in uneven
+        if not _lost_with_its_harness(known, shared, found)
+    ]
+
+
+def _uneven_current(shared: CurrentShare, place: int) -> _Uneven | None:
+    """A motor that draws less of any load than the others, or nothing while they share it."""
+    ratio = shared.ratio[place]
+    pieces = _lasting(np.asarray(ratio < _OPEN), _LEAST_BY_CURRENT, _MOSTLY["open"])
+    if pieces is not None and (shared.others_agree(place, pieces) or shared.shares_usually(place)):
+        return _Uneven(shared.motors[place], "open", pieces, float(np.median(ratio[pieces])))
+    pieces = _lasting(np.asarray(ratio < _PLAINLY_WEAK), _LEAST_BY_CURRENT, _MOSTLY["bad joint"])
+    if (
+        pieces is None
+        or not shared.goes_with_others(place, pieces)
+        or not shared.in_proportion(place, pieces)
+    ):
+        return None
+    return _Uneven(shared.motors[place], "bad joint", pieces, float(np.median(ratio[pieces])))
+
+
+def _lost_with_its_harness(known: Analysis, shared: LoadShare | CurrentShare, found: _Uneven) -> bool:
     """Whether it carries nothing because its harness lost it: then that is told in its place."""
     start_s, end_s = float(shared.start_s[found.pieces][0]), float(shared.end_s[found.pieces][-1])
     return found.cause == "open" and explained_by_harness(known, found.motor, start_s, end_s)
@@ -151,12 +191,15 @@ def _lasting(flagged: BoolArray, least: int, mostly: float) -> BoolArray | None:
     return None
 
 
-def _finding(known: Analysis, subject: str, shared: LoadShare, uneven: _Uneven) -> Finding:
+def _finding(known: Analysis, subject: str, shared: LoadShare | CurrentShare, uneven: _Uneven) -> Finding:
     start_s = float(shared.start_s[uneven.pieces][0])
     end_s = float(shared.end_s[uneven.pieces][-1])
     place = shared.motors.index(uneven.motor)
-    duty_share = float(np.median(shared.duty_share(place)[uneven.pieces]))
+    commanded, duty_share = isinstance(shared, LoadShare), None
+    if isinstance(shared, LoadShare):
+        duty_share = float(np.median(shared.duty_share(place)[uneven.pieces]))
     words = {"motor": uneven.motor, "mechanism": subject, "ratio": uneven.ratio, "duty": duty_share}
+    unsure = "" if commanded else " Its command is not logged: look whether it is asked for as much."
     return Finding(
         kind="load_share",
         subject=subject,
@@ -164,12 +207,12 @@ def _finding(known: Analysis, subject: str, shared: LoadShare, uneven: _Uneven) 
         start_s=start_s,
         end_s=end_s,
         severity=Severity.FIX if uneven.cause != "bad joint" else Severity.WATCH,
-        confidence=min(0.95, 0.7 + 0.02 * int(uneven.pieces.sum())),
+        confidence=min(0.95 if commanded else 0.85, 0.7 + 0.02 * int(uneven.pieces.sum())),
         text=(
             f"Motor {uneven.motor} {_WORDS[uneven.cause].format(**words)}, "
             f"{when(known.match, start_s, end_s)}."
         ),
-        advice=_ADVICE[uneven.cause].format(**words),
+        advice=_ADVICE[uneven.cause].format(**words) + unsure,
         evidence={
             "motor": uneven.motor,
             "cause": uneven.cause,

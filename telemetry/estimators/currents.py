@@ -130,24 +130,23 @@ def winding_a(
     model: MotorModel | None,
     resistance_ohm: FloatArray,
     speed_rad_s: FloatArray | None,
-) -> FloatArray:
-    """Winding current without sign, shape (n,), from the logged one without sign.
+) -> tuple[FloatArray, FloatArray]:
+    """Winding current without sign from the logged one without sign, the least and the most, each (n,).
 
     A current of the supply side is the winding's times |duty|. Where no duty is logged the speed tells:
     V·I_supply = (I·R + k·ω)·I, and how it changes which of the currents that fulfil this it is. Without
-    either the logged current stands for it.
+    either the logged current stands for it. Both are one array wherever it is told.
     """
     if motor.current_side == "winding":
-        return current_a
+        return current_a, current_a
     duty = filled(np.abs(command))
     told = np.where(duty > _LEAST_DUTY, current_a / np.maximum(duty, _LEAST_DUTY), current_a)
     if np.isfinite(command).any():
-        return _braking_on(t_s, told, duty, motoring)
-    if model is None or speed_rad_s is None:
-        return told
-    known = np.isfinite(speed_rad_s)
-    if not known.any():
-        return told
+        told = _braking_on(t_s, told, duty, motoring)
+        return told, told
+    known = np.isfinite(speed_rad_s) if speed_rad_s is not None else np.zeros(len(t_s), dtype=bool)
+    if model is None or speed_rad_s is None or not known.any():
+        return told, told
     speed_rad_s = np.interp(t_s, t_s[known], speed_rad_s[known])
     noise_a = _noise_at_rest_a(current_a, np.abs(speed_rad_s), model)
     drawn_a = motoring * np.where(current_a > noise_a, current_a, 0.0)

@@ -11,12 +11,19 @@ from telemetry.log import FloatArray
 from telemetry.motor_model import MotorModel
 from telemetry.robot import Motor
 
-__all__ = ["NO_RANGE", "heat_doubt", "heat_told_by", "in_rests", "widest_range"]
+__all__ = ["NO_RANGE", "heat_doubt", "heat_told_by", "in_rests", "widened", "widest_range"]
 
 NO_RANGE = (np.empty(0), np.empty(0))
 """Of a heat that is told as it is."""
 
 _NOTABLE_HEAT = 0.01
+_WHY = {
+    "supply current alone": "only its supply-side current is logged, without command or speed.",
+    "supply current and command": "its current is logged on the supply side, where braking without duty does "
+    "not show, and no speed is.",
+    "supply current and speed": "its current is logged on the supply side without its command, and its stops "
+    "do not tell whether it brakes in them.",
+}
 
 
 def heat_told_by(motor: Motor, *, commanded: bool, turning: bool) -> str:
@@ -79,17 +86,28 @@ def widest_range(
     return least, heat_level(t_s, most_a, motor, initial=initial_heat)
 
 
+def widened(
+    heat: FloatArray, heat_range: tuple[FloatArray, FloatArray], off: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
+    """A heat's range, each (n,), widened by as much as it may be off besides; as it is where that is None."""
+    if off is None:
+        return heat_range
+    low, high = heat_range if len(heat_range[0]) else (heat, heat)
+    return np.maximum(low - off, 0.0), high + off
+
+
 def heat_doubt(
-    name: str, source: str, heat: FloatArray, heat_range: tuple[FloatArray, FloatArray]
+    name: str,
+    source: str,
+    heat: FloatArray,
+    heat_range: tuple[FloatArray, FloatArray],
+    seldom: FloatArray | None,
 ) -> tuple[str, ...]:
-    """What must be said where a supply-side current does not tell all that flows in the winding."""
-    if len(heat_range[0]):
-        low, high = (float(one.max()) for one in heat_range)
+    """What must be said where a current does not tell all that flows in the winding."""
+    if len(heat_range[0]) or seldom is not None:
+        low, high = (float(one.max()) for one in widened(heat, heat_range, seldom))
         why = (
-            "only its supply-side current is logged, without command or speed."
-            if source == "supply current alone"
-            else "its current is logged on the supply side, where braking without duty does not show, and no "
-            "speed is."
+            _WHY[source] if len(heat_range[0]) else "it was read too seldom for how fast its current changes."
         )
         return (f"The heat of motor {name} lies between {low:.2f} and {high:.2f}: {why}",)
     if source == "supply current and speed" and np.isfinite(heat).any():

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from functools import reduce
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.dataclass import dataclass
 from telemetry.estimators.motors import supply_current_a
@@ -15,10 +16,11 @@ from telemetry.records.motors import MotorTrace
 from telemetry.robot import Motor, Robot
 from telemetry.signals import filled, hold_s
 
-__all__ = ["LoadShare", "mechanisms", "share_load"]
+__all__ = ["LEAST_LOAD", "LoadShare", "Pieces", "load_at", "mechanisms", "pieces_of", "share_load"]
 
 _LIKE_DUTY = 0.05
-_LEAST_LOAD = 0.03
+LEAST_LOAD = 0.03
+"""Of the stall current: with less on all its motors a mechanism tells nothing (our choice)."""
 _CHUNK_S = 1.0
 _MOVING = 0.15
 _SAME_SPEED = {"channel": 0.05, "back-EMF": 0.15}
@@ -104,6 +106,31 @@ class _Together:
     own: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Seconds of usable time: its samples, and of each piece the first and last place among them, (k,)."""
+
+    at: NDArray[np.intp]
+    first: NDArray[np.intp]
+    last: NDArray[np.intp]
+
+    def mean(self, values: FloatArray) -> FloatArray:
+        """Means over each piece, shape (motors, k), of values of shape (motors, n)."""
+        counts = self.last - self.first + 1
+        return np.asarray(np.stack([np.add.reduceat(row[self.at], self.first) for row in values]) / counts)
+
+
+def pieces_of(step_s: FloatArray, usable: BoolArray) -> Pieces | None:
+    """Usable samples, (n,), in pieces of one second each, which need not be in one go; None without one."""
+    spent_s = np.cumsum(step_s[usable])
+    whole = int(spent_s[-1] / _CHUNK_S) if len(spent_s) else 0
+    if whole == 0:
+        return None
+    first = np.searchsorted(spent_s, np.arange(whole) * _CHUNK_S)
+    used = int(np.searchsorted(spent_s, whole * _CHUNK_S))
+    return Pieces(np.flatnonzero(usable)[:used], first, np.append(first[1:], used) - 1)
+
+
 def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str]) -> LoadShare | None:
     """Compare the motors of one mechanism; None where they were never driven alike under load."""
     t_s = traces[names[0]].t_s
@@ -115,7 +142,7 @@ def share_load(robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[s
     coupled = _coupled(robot, traces, names, together)
     if coupled:
         alike = np.ones(len(t_s), dtype=bool)
-    usable = traces[names[0]].driven & alike & (together.load.max(axis=0) >= _LEAST_LOAD)
+    usable = traces[names[0]].driven & alike & (together.load.max(axis=0) >= LEAST_LOAD)
     step_s = np.minimum(np.diff(t_s, append=t_s[-1:]), hold_s(t_s))
     speeds = np.array([_turns_per_volt(robot.motors[name]) for name in names])
     return _by_chunk(
@@ -133,7 +160,7 @@ def _together(
     robot: Robot, traces: Mapping[str, MotorTrace], names: Sequence[str], t_s: FloatArray
 ) -> _Together:
     parts = [traces[name] for name in names]
-    load = np.stack([_load(robot, t_s, trace, name) for trace, name in zip(parts, names, strict=True)])
+    load = np.stack([load_at(robot, t_s, trace, name) for trace, name in zip(parts, names, strict=True)])
     back = np.stack([_at(t_s, trace, supply_current_a(trace)) < 0.0 for trace in parts])
     volts = [
         _at(t_s, trace, filled(trace.applied_v)) / robot.motors[name].nominal_v
@@ -163,8 +190,8 @@ def _at(t_s: FloatArray, trace: MotorTrace, values: FloatArray) -> FloatArray:
     return values if trace.t_s is t_s else np.interp(t_s, trace.t_s, values)
 
 
-def _load(robot: Robot, t_s: FloatArray, trace: MotorTrace, name: str) -> FloatArray:
-    """Current as a share of the stall current, or of a hundred amperes where that is not known."""
+def load_at(robot: Robot, t_s: FloatArray, trace: MotorTrace, name: str) -> FloatArray:
+    """Current at each instant as a share of the stall current, or of 100 A where that is not known, (n,)."""
     return _at(t_s, trace, trace.current_a) / (robot.motors[name].stall_current_a or 100.0)
 
 
@@ -221,24 +248,16 @@ def _by_chunk(
     coupled: bool,
     one_command: bool,
 ) -> LoadShare | None:
-    spent_s = np.cumsum(step_s[usable])
-    whole = int(spent_s[-1] / _CHUNK_S) if len(spent_s) else 0
-    if whole == 0:
+    pieces = pieces_of(step_s, usable)
+    if pieces is None:
         return None
-    first = np.searchsorted(spent_s, np.arange(whole) * _CHUNK_S)
-    used = int(np.searchsorted(spent_s, whole * _CHUNK_S))
-    at = np.flatnonzero(usable)[:used]
-    counts = np.diff(np.append(first, used))
-
-    def mean(values: FloatArray) -> FloatArray:
-        return np.stack([np.add.reduceat(row[at], first) for row in values]) / counts
-
+    mean = pieces.mean
     carried = mean(together.load)
     others = (carried.sum(axis=0) - carried) / (len(names) - 1)
     return LoadShare(
         motors=names,
-        start_s=together.t_s[at[first]],
-        end_s=together.t_s[at[np.append(first[1:], used) - 1]],
+        start_s=together.t_s[pieces.at[pieces.first]],
+        end_s=together.t_s[pieces.at[pieces.last]],
         ratio=carried / np.maximum(others, 1e-9),
         gives_back=mean((together.signed < 0).astype(float)),
         duty=mean(together.duty),

@@ -14,7 +14,15 @@ from telemetry.estimators.braking import with_brakes
 from telemetry.estimators.currents import believable_a, motoring_sign, supply_side_a, winding_a
 from telemetry.estimators.duties import duty_of
 from telemetry.estimators.heat import heat_level
-from telemetry.estimators.heat_ranges import NO_RANGE, heat_doubt, heat_told_by, in_rests, widest_range
+from telemetry.estimators.heat_ranges import (
+    NO_RANGE,
+    heat_doubt,
+    heat_told_by,
+    in_rests,
+    widened,
+    widest_range,
+)
+from telemetry.estimators.heat_sampling import read_too_seldom
 from telemetry.estimators.speeds import Drive, Speed, shaft_speed
 from telemetry.log import BoolArray, Channel, FloatArray, Log
 from telemetry.motor_model import RAD_S_PER_RPM, MotorModel
@@ -214,10 +222,11 @@ def _trace(
     commanded = bool(np.isfinite(logged.command).any())
     turning = logged.command if commanded or logged.speed_rad_s is None else logged.speed_rad_s
     motoring = motoring_sign(logged.t_s, logged_a, turning, motor)
-    current_a, heat = _current_and_heat(logged, logged_a, motor, motoring, voltage_v, initial_heat)
+    current_a, heat, heat_range = _current_and_heat(
+        logged, logged_a, motor, motoring, voltage_v, initial_heat
+    )
     told = model is not None and logged.speed_rad_s is not None
     heat_source = heat_told_by(motor, commanded=commanded, turning=told)
-    heat_range = NO_RANGE
     if heat_source == "supply current alone":
         heat_range = widest_range(
             logged.t_s, np.abs(logged_a), motor, model,
@@ -238,7 +247,9 @@ def _trace(
         heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
         heat = np.mean(heat_range, axis=0) if len(heat_range[0]) else heat
         drive = replace(drive, current_a=current_a)
-    notes = (*said, *notes, *heat_doubt(name, heat_source, heat, heat_range))
+    seldom = read_too_seldom(logged.t_s, current_a, heat, motor)
+    notes = (*said, *notes, *heat_doubt(name, heat_source, heat, heat_range, seldom))
+    heat_range = widened(heat, heat_range, seldom)
     needed_v = _needed_v(drive, speed, model)
     applied_v = np.where(np.isfinite(drive.applied_v), drive.applied_v, np.abs(needed_v))
     motoring = _motoring(drive, speed, applied_v, model)
@@ -271,19 +282,25 @@ def _current_and_heat(
     motoring: FloatArray,
     voltage_v: FloatArray,
     initial_heat: float,
-) -> tuple[FloatArray, FloatArray]:
-    """The winding's current and heat; worked out twice where the one hangs on the other by its resistance."""
+) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
+    """The winding's current, its heat, and the heat's range (empty where it is told).
+
+    Worked out twice where the one hangs on the other by its resistance.
+    """
     model = MotorModel.from_motor(motor)
     ohm = winding_ohm(model, np.zeros(len(logged.t_s)))
     by_speed = motor.current_side == "supply" and not np.isfinite(logged.command).any() and model is not None
     for _ in range(2 if by_speed and logged.speed_rad_s is not None else 1):
-        current_a = winding_a(
+        current_a, most_a = winding_a(
             logged.t_s, np.abs(logged_a), logged.fullest, motor, motoring=motoring,
             voltage_v=voltage_v, model=model, resistance_ohm=ohm, speed_rad_s=logged.speed_rad_s,
         )  # fmt: skip
         heat = heat_level(logged.t_s, current_a, motor, initial=initial_heat)
         ohm = winding_ohm(model, heat)
-    return current_a, heat
+    if most_a is current_a:
+        return current_a, heat, NO_RANGE
+    most = heat_level(logged.t_s, most_a, motor, initial=initial_heat)
+    return current_a, (heat + most) / 2, (heat, most)
 
 
 def winding_ohm(model: MotorModel | None, heat: FloatArray) -> FloatArray:

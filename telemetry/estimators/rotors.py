@@ -8,7 +8,7 @@ from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import period_s, runs
 
-__all__ = ["Rotor", "changes", "fit_rotor", "inertia_by_work", "means", "run_down"]
+__all__ = ["Rotor", "changes", "fit_rotor", "inertia_by_work", "means", "rotor_by_work", "run_down"]
 
 _LEAST_SAMPLES = 20
 _OVER_S = 0.08
@@ -16,6 +16,7 @@ _OVER_S = 0.08
 _ROUNDS = 3
 _HUBER = 1.345
 _AT_REST, _RISEN = 0.3, 0.8
+_AGREES = 1.2
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,34 @@ def fit_rotor(current_a: FloatArray, change: FloatArray, drives: BoolArray) -> R
         scale = max(1.4826 * float(np.median(residual)), 1e-6)
         weight = np.minimum(1.0, _HUBER * scale / np.maximum(residual, 1e-12))
     return Rotor(gain, load_a, scale)
+
+
+def rotor_by_work(
+    t_s: FloatArray,
+    current_a: FloatArray,
+    turns: FloatArray,
+    change: FloatArray,
+    drives: BoolArray,
+    *,
+    fed: BoolArray,
+    k_v_s_per_rad: float,
+) -> Rotor | None:
+    """The same with its gain by the work of its starts, all (n,); by the straight line alone without one.
+
+    Where a load comes and goes, the current follows it at one speed, and the line lies too flat: never too
+    steep. A start hangs on the inertia. Where both nearly agree the line, of more samples, is taken.
+    """
+    rotor = fit_rotor(means(t_s, current_a)[0], change, drives)
+    if rotor is None:
+        return None
+    gaining_nm = k_v_s_per_rad * np.maximum(current_a - max(rotor.load_a, 0.0), 0.0)
+    gain = k_v_s_per_rad / inertia_by_work(t_s, np.where(fed, gaining_nm, 0.0), turns, fed)
+    if gain <= _AGREES * rotor.gain:
+        return rotor
+    load_a = means(t_s, current_a)[0][drives] - change[drives] / gain
+    middle_a = float(np.median(load_a))
+    strays = max(1.4826 * gain * float(np.median(np.abs(load_a - middle_a))), 1e-6)
+    return Rotor(gain, middle_a, strays)
 
 
 def inertia_by_work(t_s: FloatArray, torque_nm: FloatArray, turns: FloatArray, fed: BoolArray) -> float:

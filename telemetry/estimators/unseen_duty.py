@@ -11,9 +11,9 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.dataclass import dataclass
-from telemetry.estimators.rotors import Rotor, changes, fit_rotor, means
+from telemetry.estimators.rotors import Rotor, changes, means, rotor_by_work
 from telemetry.log import BoolArray, FloatArray
-from telemetry.signals import runs
+from telemetry.signals import period_s, runs
 
 __all__ = ["winding_by_speed_a"]
 
@@ -22,7 +22,10 @@ _DRIVES, _BACK, _DEEP, _REVERSED = range(4)
 _TURNS, _REVERSES_S = 0.05, 0.3
 _SURE = 3.0
 _MOST_GIVEN = 1.5
-_FALLS, _MOSTLY = 0.5, 0.5
+_FALLS = 0.5
+_HARDLY_EVER, _NEARLY_ALWAYS = 0.05, 0.9
+_READINGS = 2.0
+"""A stop whose time constant is shorter than two readings is hardly seen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,8 +51,8 @@ def winding_by_speed_a(
     voltage_v: FloatArray,
     resistance_ohm: FloatArray,
     k_v_s_per_rad: float,
-) -> FloatArray:
-    """Winding current without sign, shape (n,).
+) -> tuple[FloatArray, FloatArray]:
+    """Winding current without sign, the least and the most, each (n,); one array where it is told.
 
     `supply_a` is negative where the log's own signs say that it does not go with the rotation or that it
     gives energy back, and 0 where it is no more than noise; `speed_rad_s` has whatever sign was logged.
@@ -63,15 +66,22 @@ def winding_by_speed_a(
         change=np.sign(speed_rad_s) * changes(t_s, speed_rad_s),
     )  # fmt: skip
     chosen = np.where((supply_a > 0) & (view.change[0] > 0), _DRIVES, _BACK)
+    braked = np.zeros(len(t_s), dtype=bool)
     for _ in range(_ROUNDS):
         drives = view.moves & (chosen == _DRIVES) & (supply_a > 0)
-        rotor = fit_rotor(means(t_s, ways[_DRIVES])[0], view.change[0], drives)
+        rotor = rotor_by_work(
+            t_s, ways[_DRIVES], turns, view.change[0], drives,
+            fed=(chosen == _DRIVES) & (supply_a > 0), k_v_s_per_rad=k_v_s_per_rad,
+        )  # fmt: skip
         if rotor is None:
             chosen = np.where((supply_a < 0) & view.may_give, _BACK, _DRIVES)
             break
         off = np.stack([rotor.off(view.change, means(t_s, way)).min(axis=0) for way in ways])
-        chosen = _chosen(view, rotor, off)
-    return np.asarray(np.abs(np.take_along_axis(ways, chosen[None], axis=0)[0]))
+        stops_s = float(np.median(resistance_ohm)) / (k_v_s_per_rad * rotor.gain)
+        chosen, braked = _chosen(view, rotor, off, seen=stops_s >= _READINGS * period_s(t_s))
+    least_a = np.abs(np.take_along_axis(ways, chosen[None], axis=0)[0])
+    most_a = np.where(braked, np.abs(ways[_DEEP]), least_a) if braked.any() else least_a
+    return least_a, most_a
 
 
 def _ways(power_w: FloatArray, back_emf_v: FloatArray, resistance_ohm: FloatArray) -> FloatArray:
@@ -85,25 +95,28 @@ def _ways(power_w: FloatArray, back_emf_v: FloatArray, resistance_ohm: FloatArra
     return np.stack(volts) / (2 * resistance_ohm)
 
 
-def _chosen(view: _View, rotor: Rotor, off: FloatArray) -> np.ndarray:
-    """Which of the four ways each sample goes, shape (n,), by how far its change of speed is off each.
+def _chosen(view: _View, rotor: Rotor, off: FloatArray, *, seen: bool) -> tuple[np.ndarray, BoolArray]:
+    """Which of the four ways each sample goes, by how far its change of speed is off each; and which may
+    be deep as well; both (n,).
 
     What goes against the rotation goes the way that fits best, reversed only where it soon turns back.
-    Without power, deep if the motor is one that brakes then, unless its speed says no. What goes along
-    drives, except in reversals: a piece or a wall slows a motor too.
+    Without power, deep if the motor is one that brakes then, unless its speed says no; where some of its
+    stops say this and some that, or a shorted winding would stop it too soon to be `seen`, either may be.
+    What goes along drives, except in reversals: a piece or a wall slows a motor too.
     """
     quiet, against = view.moves & (view.supply_a == 0), view.supply_a < 0
     plain = np.abs(off[_DEEP] - off[_DRIVES]) > _SURE
     nearer = off[_DEEP] < off[_DRIVES]
     stops = quiet & plain & (view.change[0] < -_FALLS * rotor.gain * abs(rotor.load_a))
-    brakes = bool(stops.any()) and float(nearer[stops].mean()) > _MOSTLY
+    share = float(nearer[stops].mean()) if stops.any() else 0.0
+    braked = quiet & (nearer | ~plain) & (share > _HARDLY_EVER) if seen else quiet
     turned = off[_REVERSED] + _SURE < off[_DRIVES]
     reversed_ = _reversing(view, against & view.moves & (off[_REVERSED] < off[[_BACK, _DEEP]].min(axis=0)))
     reversed_ |= _reversing(view, view.moves & (view.supply_a > 0) & turned)
     reversed_ |= against & ~view.may_give
-    deep = (against & (off[_DEEP] < off[_BACK])) | (quiet & (nearer | ~plain) if brakes else False)
+    deep = against & (off[_DEEP] < off[_BACK]) | braked & (seen and share >= _NEARLY_ALWAYS)
     chosen = np.where(against, _BACK, _DRIVES)
-    return np.where(reversed_, _REVERSED, np.where(deep, _DEEP, chosen))
+    return np.where(reversed_, _REVERSED, np.where(deep, _DEEP, chosen)), braked & ~reversed_
 
 
 def _reversing(view: _View, slows: BoolArray) -> BoolArray:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from telemetry.detectors import NotEvaluated
+from telemetry.detectors.detector import Judgement
 from telemetry.detectors.load_share import LOAD_SHARE
 from telemetry.estimators.load_share import mechanisms
 from telemetry.estimators.motors import trace_motors
@@ -43,8 +44,27 @@ def _found(
     rate_hz: float = 50.0,
     speed: bool = True,
     seed: int = 4,
+    command: bool = True,
 ) -> list[Finding]:
     """What is said of pair `number`: motor b has so much resistance and gear, and opens at an instant."""
+    judgement = _judgement(
+        number, ohm_factor, gear_factor, open_from_s, rate_hz=rate_hz, speed=speed, seed=seed, command=command
+    )
+    assert not isinstance(judgement, NotEvaluated)
+    return list(judgement)
+
+
+def _judgement(
+    number: int,
+    ohm_factor: float = 1.0,
+    gear_factor: float = 1.0,
+    open_from_s: float = math.inf,
+    *,
+    rate_hz: float = 50.0,
+    speed: bool = True,
+    seed: int = 4,
+    command: bool = True,
+) -> Judgement:
     shaft = _shaft(seed)
     every = np.arange(0, STEPS, round(500 / rate_hz))
     t_s, duty, omega = every * STEP_S, shaft.duty[every, number], shaft.speed[every, number]
@@ -54,7 +74,8 @@ def _found(
     a = (duty * BUS_V - k * omega) / ohm + noise[0]
     b = (duty * BUS_V - k * gear_factor * omega) / (ohm * ohm_factor) + noise[1]
     b = np.where(t_s >= open_from_s, noise[1], b)
-    return _judged(shaft, number, t_s, duty, {"a": (a, omega), "b": (b, omega * gear_factor)}, speed)
+    motors = {"a": (a, omega), "b": (b, omega * gear_factor)}
+    return _judged(shaft, number, t_s, duty, motors, speed, command)
 
 
 def _judged(
@@ -64,20 +85,18 @@ def _judged(
     duty: FloatArray,
     motors: dict[str, tuple[FloatArray, FloatArray]],
     speed: bool,
-) -> list[Finding]:
-    channels = [
-        numbers("battery_v", [BUS_V] * len(t_s), t_s.tolist()),
-        numbers("duty", duty.tolist(), t_s.tolist()),
-    ]
+    command: bool,
+) -> Judgement:
+    channels = [numbers("battery_v", [BUS_V] * len(t_s), t_s.tolist())]
+    if command:
+        channels.append(numbers("duty", duty.tolist(), t_s.tolist()))
     for name, (current_a, omega) in motors.items():
         channels.append(numbers(f"{name}_a", np.abs(current_a).tolist(), t_s.tolist()))
         if speed:
             channels.append(numbers(f"{name}_rad_s", omega.tolist(), t_s.tolist()))
     log, robot = log_of(*channels), _robot(shaft, number, speed)
     known = analysis_of(robot, log, motors=trace_motors(log, robot))
-    judgement = LOAD_SHARE.judge(known, "belt")
-    assert not isinstance(judgement, NotEvaluated)
-    return list(judgement)
+    return LOAD_SHARE.judge(known, "belt")
 
 
 def _robot(shaft: Bench, number: int, speed: bool) -> Robot:
@@ -129,6 +148,39 @@ def test_a_motor_dragged_by_its_partner_is_found_in_every_pair(rate_hz: float) -
     for number in range(PAIRS):
         found = _found(number, gear_factor=1.6, rate_hz=rate_hz)
         assert [(one.evidence["motor"], one.evidence["cause"]) for one in found] == [("b", "fighting")]
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_without_commands_fair_pairs_are_fair(rate_hz: float) -> None:
+    for number in range(PAIRS):
+        ohm = np.random.default_rng(number).uniform(0.88, 1.12)
+        assert _found(number, ohm_factor=ohm, rate_hz=rate_hz, command=False) == []
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 50.0, 250.0])
+def test_without_commands_a_bad_joint_shows_in_currents_that_go_together(rate_hz: float) -> None:
+    for number in range(PAIRS):
+        (found,) = _found(number, ohm_factor=2.0, rate_hz=rate_hz, command=False)
+        assert (found.evidence["motor"], found.evidence["cause"]) == ("b", "bad joint")
+        assert found.evidence["ratio"] == pytest.approx(0.5, abs=0.05)
+        assert "not logged" in found.advice
+
+
+def test_without_commands_a_motor_that_shared_its_load_and_then_draws_nothing_is_open() -> None:
+    for number in range(PAIRS):
+        (found,) = _found(number, open_from_s=18.0, command=False)
+        assert (found.evidence["motor"], found.evidence["cause"]) == ("b", "open")
+        assert 17.0 <= found.start_s <= 22.0
+
+
+@pytest.mark.parametrize(("gear_factor", "open_from_s"), [(1.6, math.inf), (1.0, 0.0)])
+def test_without_commands_what_may_be_another_gear_or_never_asked_for_is_not_judged(
+    gear_factor: float, open_from_s: float
+) -> None:
+    for number in range(PAIRS):
+        judgement = _judgement(number, 1.0, gear_factor, open_from_s, command=False)
+        assert isinstance(judgement, NotEvaluated)
+        assert "of what the others do" in judgement.reason
 
 
 def test_only_mechanisms_of_several_motors_are_subjects() -> None:

@@ -104,7 +104,7 @@ def test_a_supply_side_current_and_the_speed_tell_the_windings() -> None:
     speed = np.array([0.0, 100.0, 300.0])
     winding = np.full(3, 40.0)
     supply = winding * (winding * model.resistance_ohm + model.k_v_s_per_rad * speed) / 12.0
-    told = winding_a(
+    told, _most = winding_a(
         np.arange(3.0), supply, np.full(3, np.nan), SUPPLY_SIDE,
         motoring=np.ones(3), voltage_v=np.full(3, 12.0), model=model,
         resistance_ohm=np.full(3, model.resistance_ohm), speed_rad_s=speed,
@@ -114,7 +114,7 @@ def test_a_supply_side_current_and_the_speed_tell_the_windings() -> None:
 
 def test_a_brake_seen_to_the_end_of_the_duty_dies_away_behind_it() -> None:
     t_s = np.arange(5) * 0.1
-    told = winding_a(
+    told, _most = winding_a(
         t_s, np.array([20.0, 20.0, 0.0, 0.0, 0.0]), np.array([0.5, 0.25, 0.0, 0.0, 0.0]), SUPPLY_SIDE,
         motoring=np.array([1.0, -1.0, 1.0, 1.0, 1.0]), voltage_v=np.full(5, 12.0), model=None,
         resistance_ohm=np.full(5, np.nan), speed_rad_s=None,

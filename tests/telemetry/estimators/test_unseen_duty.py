@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from telemetry.estimators.rotors import changes, fit_rotor, means, rotor_by_work
 from telemetry.estimators.unseen_duty import winding_by_speed_a
 
 OHM, K, BATTERY_V = 0.06, 0.02, 12.0
@@ -39,6 +40,10 @@ STOPS = {
 
 
 def told(t_s, supply_a, speed_rad_s):
+    return between(t_s, supply_a, speed_rad_s)[1]
+
+
+def between(t_s, supply_a, speed_rad_s):
     return winding_by_speed_a(
         t_s, supply_a, speed_rad_s,
         voltage_v=np.full(len(t_s), BATTERY_V), resistance_ohm=np.full(len(t_s), OHM), k_v_s_per_rad=K,
@@ -84,3 +89,24 @@ def test_a_piece_that_slows_a_driven_wheel_is_no_braking():
 def test_a_short_log_is_taken_for_driving():
     t_s, supply_a, winding_a, speed_rad_s = driven(np.full(10, 0.8), brakes=False)
     assert told(t_s, supply_a, speed_rad_s) == pytest.approx(winding_a)
+
+
+def test_a_load_that_comes_and_goes_hides_no_inertia():
+    """At one speed the current follows the load: the straight line lies flat, the work of starts does not."""
+    load_nm = 0.3 + 0.3 * np.sin(np.arange(16_000) / 150)
+    duty = np.tile(np.concatenate([np.full(1800, 0.8), np.zeros(200)]), 8)
+    inertia, speed, rows = 0.0003, 0.0, []
+    for share, load in zip(duty.tolist(), load_nm.tolist(), strict=True):
+        current = (share * BATTERY_V - K * speed) / OHM
+        rows.append((current, speed))
+        speed = max(speed + (K * current - load) / inertia * 0.001, 0.0)
+    current_a, turns = np.array(rows).T[:, ::10]
+    t_s, fed = np.arange(len(turns)) * 0.01, duty[::10] > 0
+    change, drives = changes(t_s, turns)[0], fed & (turns > 10)
+    current_a = np.where(fed, current_a, 0.0)
+    line = fit_rotor(means(t_s, current_a)[0], change, drives)
+    rotor = rotor_by_work(t_s, current_a, turns, change, drives, fed=fed, k_v_s_per_rad=K)
+    assert line is not None
+    assert rotor is not None
+    assert line.gain < 0.6 * K / inertia
+    assert rotor.gain == pytest.approx(K / inertia, rel=0.25)
