@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.dataclass import dataclass
-from telemetry.estimators.rotors import Rotor, changes, fit_rotor, inertia_by_work, means, run_down
+from telemetry.estimators.rotors import Rotor, changes, rotor_by_work, run_down
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import filled, period_s, runs
 
@@ -20,8 +20,9 @@ _NO_DUTY, _DRIVEN = 0.05, 0.2
 _MOVES, _TURNS = 0.05, 0.1
 _APART, _NEAR = 0.3, 0.15
 _LEAST_RESTS, _MOSTLY = 2, 0.75
+_PARTS = 8
 _SLOW_PERIODS = 2.0
-"""A motor that comes to speed within two readings may be met on its way up."""
+"""A motor that comes to speed within two readings may be met on its way up: nothing is told of it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,33 +53,40 @@ def unseen_braking(
     along_a, turns = motoring * current_a, filled(speed_rad_s)
     fastest = float(np.percentile(np.abs(turns), 98)) if len(turns) else 0.0
     starts = fed & np.append(fed[1:], False) & (motoring > 0) & (turns > _MOVES * fastest)
-    rotor = fit_rotor(means(t_s, along_a)[0], changes(t_s, turns)[0], starts)
+    rotor = rotor_by_work(
+        t_s, along_a, turns, changes(t_s, turns)[0], starts,
+        fed=fed & (motoring > 0), k_v_s_per_rad=k_v_s_per_rad,
+    )  # fmt: skip
     if rotor is None:
         return None
-    ohm = float(np.median(resistance_ohm))
-    inertia = inertia_by_work(t_s, k_v_s_per_rad * np.where(motoring > 0, current_a, 0.0), turns, fed)
-    constant_s = ohm / k_v_s_per_rad * min(1 / rotor.gain, inertia / k_v_s_per_rad)
-    still = _runs_down(t_s, np.where(fed, turns, 0.0), fed, constant_s, rotor, braked=True)
-    braked_a = k_v_s_per_rad * still / resistance_ohm
+    constant_s = float(np.median(resistance_ohm)) / (k_v_s_per_rad * rotor.gain)
+    braked_a = k_v_s_per_rad * _runs_down(t_s, turns, fed, constant_s, rotor) / resistance_ohm
     rests = _rests(t_s, fed)
     return UnseenBraking(
         most_a=np.where(fed, current_a, np.maximum(current_a, braked_a)),
-        brakes=_brakes(t_s, duty, turns, rests, constant_s, rotor, current_a, fastest),
+        brakes=_brakes(t_s, duty, turns, rests, constant_s, rotor, current_a, fastest)
+        if constant_s >= _SLOW_PERIODS * period_s(t_s)
+        else None,
     )
 
 
 def _runs_down(
-    t_s: FloatArray, turns: FloatArray, fed: BoolArray, constant_s: float, rotor: Rotor, *, braked: bool
+    t_s: FloatArray, turns: FloatArray, fed: BoolArray, constant_s: float, rotor: Rotor
 ) -> FloatArray:
-    """The speed without sign since the last duty, shorted or open, shape (n,).
+    """The speed without sign of a winding shorted since the last duty, shape (n,).
 
-    A duty is thought to have ended halfway to the first reading without it.
+    A duty is thought to have ended halfway to the first reading without it. Each value is the root mean
+    square of the time for which its reading stands, in which it may come from full speed to rest.
     """
     last = np.maximum.accumulate(np.where(fed, np.arange(len(t_s)), -1))
-    ended_s = t_s[np.maximum(last, 0)] + period_s(t_s) / 2
-    since_s = np.where(last >= 0, np.maximum(t_s - ended_s, 0.0), np.inf)
+    half_s = period_s(t_s) / 2
     began = np.where(last >= 0, np.abs(turns[np.maximum(last, 0)]), 0.0)
-    return run_down(began, since_s, constant_s, rotor, braked=braked)
+    since_s = np.maximum(t_s - t_s[np.maximum(last, 0)] - half_s, half_s)
+    parts = (np.arange(_PARTS) + 0.5) / _PARTS * 2 - 1
+    speeds = [
+        run_down(began, since_s + part * half_s, constant_s, rotor, braked=True) for part in parts.tolist()
+    ]
+    return np.asarray(np.sqrt(np.mean(np.square(speeds), axis=0)))
 
 
 def _rests(t_s: FloatArray, fed: BoolArray) -> list[tuple[int, int]]:
@@ -113,7 +121,7 @@ def _brakes(
             for braked in (True, False)
         )
         began = float(turns[before])
-        if met - shorted > _APART * began and constant_s >= _SLOW_PERIODS * period_s(t_s):
+        if met - shorted > _APART * began:
             told.append(False)
         elif opened - shorted > _APART * began and abs(met - shorted) < _NEAR * began:
             told.append(True)

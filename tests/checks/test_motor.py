@@ -171,3 +171,12 @@ def test_cu_07_a_winding_at_its_limit_is_taken_to_have_risen_as_class_b_may() ->
     model = MotorModel(12.0, 5300, 1.8, 120)
     cold_ohm, hot_ohm = winding_ohm(model, np.array([0.0, 1.0])).tolist()
     assert hot_ohm / cold_ohm == pytest.approx(1 + ALPHA20_PER_K * rise_k)
+
+
+def test_cu_06_that_winding_is_no_hotter_than_its_class_allows() -> None:
+    """IEC 60085: 130 °C in class B, of which 40 are the air's (IEC 60034-1), 5 to 15 the hot spot's."""
+    check = published("cu-06")
+    class_c = dict(zip(check["inputs"]["classes"], check["expected"], strict=True))["B"]
+    cold_ohm, hot_ohm = winding_ohm(MotorModel(12.0, 5300, 1.8, 120), np.array([0.0, 1.0])).tolist()
+    hottest_c = 40 + (hot_ohm / cold_ohm - 1) / ALPHA20_PER_K
+    assert 5 <= class_c - hottest_c <= 15

@@ -44,3 +44,21 @@ def test_the_most_is_what_a_shorted_winding_carries() -> None:
 def test_one_short_drive_tells_nothing() -> None:
     found, _ = told(0.1, brakes=True, drives=1)
     assert found is None or found.brakes is None
+
+
+@pytest.mark.parametrize("step_s", [0.01, 0.05, 0.1])
+def test_a_braking_current_is_told_for_the_time_its_reading_stands_for(step_s: float) -> None:
+    """The rotor slows by a time constant of 0.3 s: of readings 0.1 s apart each is a mean square."""
+    drive, rest = round(1 / step_s), round(2 / step_s)
+    duty = np.tile(np.concatenate([np.full(drive, 0.8), np.zeros(rest)]), 8)
+    t_s, supply_a, _, _ = driven(duty, brakes=True, step_s=step_s)
+    _, _, fine_a, _ = driven(np.repeat(duty, round(step_s * 1000)), brakes=True, step_s=0.001)
+    current_a = np.where(duty > 0, supply_a / 0.8, 0.0)
+    found = unseen_braking(
+        t_s, current_a, duty, (duty * BATTERY_V - current_a * OHM) / K,
+        motoring=np.ones(len(t_s)), resistance_ohm=np.full(len(t_s), OHM), k_v_s_per_rad=K,
+    )  # fmt: skip
+    assert found is not None
+    resting = np.repeat(duty, round(step_s * 1000)) == 0
+    true = np.sum(fine_a[resting] ** 2) * 0.001
+    assert np.sum(found.most_a[duty == 0] ** 2) * step_s == pytest.approx(true, rel=0.2)
