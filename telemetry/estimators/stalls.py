@@ -35,6 +35,7 @@ _ASSUMED_OFF = 0.05
 """A battery that gives 5 % less than assumed lets a motor seem to turn faster by as much: there is room above
 the fifth, but none between stall and near stall, where one that gives more would take it back."""
 _GROWS, _LONGEST_START_S = 1.08, 2.0
+_AS_EARLY = 0.5
 _BRIEF_S, _REVERSED_S = 0.5, 0.35
 
 
@@ -70,7 +71,27 @@ def _states(trace: MotorTrace, motor: Motor, end_s: float) -> MotorStates:
         stall = _mostly_slower(trace, stall, drags, STALL_SHARE) if room else _undivided(trace, stall, drags)
     near = slow & ~within(trace.t_s, stall)
     near_stall = lasting(trace.t_s, near, least_s, end_s, bridge_s=_BRIDGE_S)
+    if spin_up_s == 0.0:
+        near_stall = _without_steady_starts(trace, near_stall)
     return MotorStates(stall, _really_slow(trace, near_stall), spin_up_s)
+
+
+def _without_steady_starts(trace: MotorTrace, found: FloatArray) -> FloatArray:
+    """Without starts that gain speed all the way: what hardly ever starts has no usual spin-up to learn."""
+    kept = [one for one in found.tolist() if not _is_steady_start(trace, *one)]
+    return np.asarray(kept).reshape(-1, 2)
+
+
+def _is_steady_start(trace: MotorTrace, start_s: float, end_s: float) -> bool:
+    """Whether it begins with the drive, goes on faster, and gains as it goes; held, it would gain at the end."""
+    first, last = np.searchsorted(trace.t_s, (start_s, end_s)).tolist()
+    begins = first < 2 or not trace.driven[first - 2]
+    goes_on = last < len(trace.t_s) and bool(trace.driven[last])
+    if not begins or not goes_on or end_s - start_s > _LONGEST_START_S or last - first < 3:
+        return False
+    thirds = [float(np.median(part)) for part in np.array_split(trace.speed_share[first:last], 3)]
+    gained, later = thirds[1] - thirds[0], thirds[2] - thirds[1]
+    return later > 0 and gained >= _AS_EARLY * later
 
 
 def _room(trace: MotorTrace) -> float:

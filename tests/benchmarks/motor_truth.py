@@ -240,7 +240,8 @@ def _windows(fault: MotorUnplugged | BreakerCycling) -> list[tuple[float, float]
 def _loads(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Trouble], list[Trouble]]:
     """Heat, breaker and chain by their own levels; a fifth below to a quarter above a limit is excused.
 
-    So is a motor that bears less than its partner when its winding would have burnt, and resists the more.
+    So is a load that is shared unevenly in truth, by the trace, though no fault made it so: a winding far
+    hotter than its partner's resists the more.
     """
     trace, name = match.trace, motor.name
     whole = Trouble("", name, 0.0, match.plan.length_s)
@@ -251,11 +252,29 @@ def _loads(match: SimulatedMatch, place: int, motor: MotorSpec) -> tuple[list[Tr
     if motor.chain is not None:
         levels["chain_risk"] = (_chain(np.abs(trace.current_a[place]).max(), motor), 0.33)
     sure = [replace(whole, kind=kind) for kind, (level, limit) in levels.items() if level >= 1.25 * limit]
-    burnt = [Trouble("load_share", motor.mechanism, 0.0, whole.end_s)] if levels["overheat"][0] > 1.5 else []
+    less = [Trouble("load_share", motor.mechanism, 0.0, whole.end_s)] if _bears_less(match, place) else []
     unsure = [
         replace(whole, kind=kind) for kind, (level, limit) in levels.items() if 0.8 < level / limit < 1.25
     ]
-    return sure, [*unsure, *burnt]
+    return sure, [*unsure, *less]
+
+
+def _bears_less(match: SimulatedMatch, place: int) -> bool:
+    """Whether a motor drew less than four fifths of what its partners did, each of its stall current."""
+    motors, trace = match.spec.motors, match.trace
+    beside = [
+        number
+        for number, other in enumerate(motors)
+        if number != place and other.mechanism == motors[place].mechanism
+    ]
+    if not beside:
+        return False
+    driven = np.all([np.abs(trace.duty[number]) >= 0.2 for number in (place, *beside)], axis=0)
+    drawn = [
+        np.abs(trace.current_a[number][driven]).sum() / motors[number].stall_current_a
+        for number in (place, *beside)
+    ]
+    return bool(drawn[0] < 0.8 * np.mean(drawn[1:]))
 
 
 def heat_levels(current_a: np.ndarray, motor: MotorSpec) -> np.ndarray:

@@ -347,3 +347,19 @@ def test_a_speed_by_current_that_trembles_about_the_limit_is_one_trouble(
     states = _states(share, by_speed=False)
     assert states.stall.tolist() == [pytest.approx(one, abs=0.05) for one in stalls]
     assert states.near_stall.tolist() == [pytest.approx(one, abs=0.05) for one in drags]
+
+
+@pytest.mark.parametrize("by_speed", [True, False])
+def test_the_only_start_of_a_heavy_wheel_is_no_near_stall(by_speed: bool) -> None:
+    """Over half a second below a fifth of its speed, gaining all the while, as its inertia makes it."""
+    rises = {
+        (10 + step / 50, 10 + (step + 1) / 50): float(-np.expm1(-(step + 0.5) / 50 / 2.8))
+        for step in range(900)
+    }
+    assert _states(rises, by_speed=by_speed).near_stall.tolist() == []
+
+
+@pytest.mark.parametrize("by_speed", [True, False])
+def test_one_held_at_its_only_start_and_then_let_go_is_near_stall(by_speed: bool) -> None:
+    found = _states({(10, 10.8): 0.1, (10.8, 20): 0.9}, by_speed=by_speed).near_stall
+    assert found[:, 0] == pytest.approx([10.0], abs=0.05)
