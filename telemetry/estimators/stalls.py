@@ -83,7 +83,7 @@ def _without_steady_starts(trace: MotorTrace, found: FloatArray) -> FloatArray:
 
 
 def _is_steady_start(trace: MotorTrace, start_s: float, end_s: float) -> bool:
-    """Whether it begins with the drive, goes on faster, and gains as it goes; held, it would gain at the end."""
+    """Whether it begins with the drive, goes on faster, and gains as it goes; held, it gains at the end."""
     first, last = np.searchsorted(trace.t_s, (start_s, end_s)).tolist()
     begins = first < 2 or not trace.driven[first - 2]
     goes_on = last < len(trace.t_s) and bool(trace.driven[last])
