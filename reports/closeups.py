@@ -34,6 +34,7 @@ _MOMENTS = ("t_s", "lowest_t_s", "peak_s", "peak_t_s", "first_contradiction_s")
 _LEVEL_ROOM_PX = 11
 _LINE_PX = 44
 _PEAK_SHARE = 0.12
+_MOST_BEAMS = 4
 _SHOWN_WHOLE = (
     "load_share",
     "friction_trend",
@@ -154,7 +155,8 @@ def _beam_rows(analysis: Analysis, finding: Finding, strip: Strip) -> Iterator[_
         analysis.beams
     )
     place = order.index(finding.subject) if finding.subject in order else 0
-    near = [name for name in order[max(place - 1, 0) : place + 2] if name in analysis.beams]
+    beside = order if len(order) <= _MOST_BEAMS else order[max(place - 1, 0) : place + 2]
+    near = [name for name in beside if name in analysis.beams]
     yield from (
         _switch_row(analysis, "beam", name, strip)
         for name in sorted(near, key=lambda n: n != finding.subject)

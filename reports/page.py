@@ -13,12 +13,13 @@ from reports import tables, words
 from reports.closeups import close_up
 from reports.cycle_chart import cycle_chart
 from reports.dwell_chart import dwell_charts, dwell_table
+from reports.glance import glance_of, spare_work
 from reports.motor_tables import energy_table, load_share_table
 from reports.palette import css_variables
 from reports.policy import content_policy
 from reports.sensor_tables import range_table, travel_table
 from reports.strip import cursor_data, grid_drawing, lanes_of, numbers_table, samples_of, strip_of
-from reports.verdict import motors_to_rest, verdict_of
+from reports.verdict import verdict_of
 from reports.working_map import map_table, working_maps
 from telemetry.analysis import Analysis
 from telemetry.dataclass import dataclass
@@ -63,6 +64,7 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
     lanes = lanes_of(analysis, strip)
     samples = samples_of(lanes, strip)
     maps = list(working_maps(analysis))
+    cycles = cycle_chart(analysis)
     return render(
         "match.html.j2",
         script="".join(map(asset, _SCRIPTS)),
@@ -88,10 +90,11 @@ def match_page(analysis: Analysis, *, event_href: str | None = None, video: Vide
         typical_cycle_s=summary_of(analysis).median_cycle_s,
         maps=maps,
         map_figures=map_table(maps),
-        cycles=cycle_chart(analysis),
+        cycles=cycles,
+        glance=glance_of(analysis, cycles),
+        spare=spare_work(analysis),
         dwells=list(dwell_charts(analysis)),
         dwell_figures=dwell_table(analysis),
-        tired=motors_to_rest(analysis),
         energy=energy_table(analysis),
         load_share=load_share_table(analysis),
         hands_in=HANDS_IN,
@@ -159,7 +162,19 @@ def _findings(analysis: Analysis) -> list[dict[str, object]]:
             }
         )
         explained.add(finding.kind)
-    return shown
+    return _grouped(shown)
+
+
+def _grouped(shown: list[dict[str, object]]) -> list[dict[str, object]]:
+    """What is told by another finding right behind that one, the others in their order."""
+    behind: dict[object, list[dict[str, object]]] = {}
+    for item in shown:
+        behind.setdefault(item["told_by"], []).append(item)
+    return [
+        one | {"alike": len(behind.get(one["number"], [])) if one is item else 0}
+        for item in behind.get(None, [])
+        for one in (item, *behind.get(item["number"], []))
+    ]
 
 
 def _leading(findings: Sequence[Finding]) -> dict[tuple[str, str, str], int]:

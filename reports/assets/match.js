@@ -159,8 +159,14 @@
     if (!inView(strip)) showFinding(byId(`finding-${state.finding + 1}`));
   }
 
-  function showFinding(article) {
+  // Shown by the filter, and open where it is one of many alike.
+  function bring(article) {
     if (article.hidden) filter("all");
+    article.querySelector(":scope > details")?.setAttribute("open", "");
+  }
+
+  function showFinding(article) {
+    bring(article);
     article.scrollIntoView();
     article.focus({ preventScroll: true });
   }
@@ -237,8 +243,7 @@
       const number = Number(mark.getAttribute("href").slice("#finding-".length));
       state.finding = number - 1;
       moveTo(data.findings[number - 1][0]);
-      const article = byId(`finding-${number}`);
-      if (article.hidden) filter("all");
+      bring(byId(`finding-${number}`));
     }
     const button = event.target.closest("button");
     if (button && Object.hasOwn(actions, button.dataset.do ?? "")) actions[button.dataset.do]();

@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from reports import event_page, match_page
 from telemetry.analysis import Action
 from telemetry.event import Unusable, event_of
+from telemetry.finding import Finding
 from telemetry.wording import HANDS_IN, HELD_ARM, HOT_MOTOR
 from tests.reports.synthetic_match import bare_analysis, hostile_analysis, synthetic_analysis
 
@@ -51,6 +52,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     made = {
         "match": match_page(analysis),
         "hostile": match_page(hostile_analysis()),
+        "again": match_page(replace(analysis, findings=thrice(analysis.findings[1]))),
         "full": match_page(replace(analysis, pit_list=full_pit_list())),
         "bare": match_page(bare_analysis()),
         "event": event_page(event),
@@ -60,6 +62,13 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         (folder / name).mkdir()
         (folder / name / "index.html").write_text(html, encoding="utf-8")
     return {name: folder / name / "index.html" for name in made}
+
+
+def thrice(finding: Finding) -> tuple[Finding, ...]:
+    """The same trouble three times, half a minute apart."""
+    return tuple(
+        replace(finding, start_s=finding.start_s + 30 * n, end_s=finding.end_s + 30 * n) for n in range(3)
+    )
 
 
 def full_pit_list() -> tuple[Action, ...]:

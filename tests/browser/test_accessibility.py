@@ -36,7 +36,7 @@ def test_axe_finds_nothing_in_any_colour_mode(visit: Opened, name: str) -> None:
         assert violations(opened, ["cat.color"]) == []
 
 
-@pytest.mark.parametrize("name", ["hostile", "bare"])
+@pytest.mark.parametrize("name", ["hostile", "bare", "again"])
 def test_axe_finds_nothing_on_odd_pages(visit: Opened, name: str) -> None:
     opened = visit(name, width=320)
     opened.page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")

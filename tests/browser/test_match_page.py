@@ -264,6 +264,16 @@ def test_a_mark_leads_to_a_finding_that_the_filter_hides(visit: Opened) -> None:
     assert page.locator("#finding-2").is_visible()
 
 
+def test_a_mark_opens_one_of_many_findings_alike(visit: Opened) -> None:
+    page = visit("again").page
+    close_up = page.locator("#finding-3 figure.close")
+    assert close_up.is_hidden()
+
+    page.locator("#lane-findings a").nth(2).click()
+
+    assert close_up.is_visible()
+
+
 def test_keys_are_listed_and_sections_reached(visit: Opened) -> None:
     page = visit("match").page
 

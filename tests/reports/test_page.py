@@ -144,9 +144,20 @@ def test_the_same_trouble_again_is_told_shortly_and_counts_as_one_part(analysis:
     page = read_page(match_page(replace(analysis, findings=again)))
 
     assert "1 part to fix before the next match" in page.words
-    assert "3 findings on 1 part" in page.words
+    assert "1 part, 3 findings" in page.words
     assert page.words.count("Do: Push the entry beam's receiver plug home") == 1
     assert page.words.count("What to do: as for finding 1.") == 2
+
+
+def test_what_is_alike_stands_together_and_its_times_are_counted(analysis: Analysis) -> None:
+    first, other = analysis.findings[1], analysis.findings[4]
+    mixed = (first, other, replace(first, start_s=first.start_s + 60, end_s=first.end_s + 60))
+
+    page = read_page(match_page(replace(analysis, findings=mixed)))
+
+    assert [article["id"] for article in page.all("article")] == ["finding-1", "finding-3", "finding-2"]
+    assert "dropped out, 2 times" in page.words
+    assert "The same 1 more time; each opens" in page.words
 
 
 def test_a_caution_of_every_job_is_not_repeated_in_each(analysis: Analysis) -> None:
