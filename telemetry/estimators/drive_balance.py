@@ -47,6 +47,9 @@ _LAGS_S = (0.0, 0.01, 0.02, 0.04, 0.06)
 _LEAST_SIDES, _ALIKE, _ALIKE_MOSTLY = 2, 0.03, 0.9
 _FINE_S, _KERNEL_LAGS = 0.0025, 5.0
 _CREEPS = 0.02
+_OFF_BY_A_KINK, _OFF_BY_SWITCHING = 0.2, 0.5
+"""A trapezium is off by up to a quarter of what a kink between two readings could have made, and by half of
+it where the current is switched off at once, as where a controller lets its motor coast."""
 _CLEARLY, _NOTABLE = 0.65, 0.1
 
 
@@ -118,8 +121,8 @@ def drive_side(
     elif model is not None:
         fed_v = _late(logged.t_s, fed_v, lag_s)
         if logged.from_channel:
-            current_a = (fed_v - model.k_v_s_per_rad * speed) / model.resistance_ohm
-            current_a = np.where(idle & coasts, 0.0, current_a)
+            fed_share = 1.0 - _late(logged.t_s, (idle & coasts).astype(np.float64), lag_s)
+            current_a = fed_share * (fed_v - model.k_v_s_per_rad * speed) / model.resistance_ohm
         else:
             speed = (fed_v - current_a * model.resistance_ohm) / model.k_v_s_per_rad
             blind = _coasting(logged.t_s, speed, current_a, idle)
@@ -238,8 +241,10 @@ def balance(t_s: FloatArray, sides: Sequence[DriveSide]) -> Balance:
     for number, side in enumerate(sides):
         left, per_as = _unexplained(t_s, side, _beside(sides, number))
         jumps_a, apart_s = np.diff(side.current_a, append=side.current_a[-1]), np.diff(t_s, append=t_s[-1])
+        idle = np.abs(side.command) < _FED
+        off_by = np.where(idle != np.append(idle[1:], idle[-1:]), _OFF_BY_SWITCHING, _OFF_BY_A_KINK)
         unexplained.append(_held_while(side.blind, left) / side.free_rad_s)
-        unseen.append((np.abs(per_as * jumps_a * apart_s) + side.unsure) / side.free_rad_s)
+        unseen.append(off_by * (np.abs(per_as * jumps_a * apart_s) + side.unsure) / side.free_rad_s)
     return Balance(np.stack(unexplained), np.stack(unseen))
 
 

@@ -40,8 +40,6 @@ _LEAST_TWIST_SHARE = 0.01
 """The same where the sides part, as when hit from the side: what the floor does, both feel alike."""
 _USUAL_STEADY, _USUAL_QUANTILE = 3.0, 0.95
 _USUAL_OVER_S, _AROUND_S = 0.25, 0.1
-_UNSEEN_SHARE = 0.2
-"""A trapezium is off by up to a quarter of what a kink between two readings could have made."""
 _OFTEN, _TIMES_OFTEN = 0.9, 1.5
 _MERGE_S, _SWAYS_S, _SWAYING, _ONSET_SHARE = 0.5, 1.0, 0.5, 0.3
 _HEAVY, _GRIPS_AFTER_S = 0.65, 0.15
@@ -131,7 +129,7 @@ def _unseen(t_s: FloatArray, unseen: FloatArray) -> FloatArray:
     width = max(1, round(balance_width_s(t_s) / period_s(t_s)))
     padded = np.pad(np.sqrt(np.mean(np.square(unseen), axis=0)), (width, width), mode="edge")
     around = np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1)
-    return np.asarray(_UNSEEN_SHARE * around.max(axis=1))
+    return np.asarray(around.max(axis=1))
 
 
 def _range_around(t_s: FloatArray, x: FloatArray) -> FloatArray:

@@ -19,9 +19,12 @@ _SLIPS_S = 0.45
 _JUST_S, _LONG_BEFORE_S = (0.03, 0.1), 0.3
 _CALM = 0.6
 _QUIET_S, _SETTLED_S = (0.3, 0.2), (0.3, 0.4)
-_STAYS, _STAYS_SLIPPING = 0.5, 0.85
-"""How much of the greatest change must be left when all is over; more where wheels may have slipped."""
-_AHEAD, _AGAINST = 0.4, -0.5
+_STAYS, _STAYS_SLIPPING, _STAYS_TOGETHER = 0.5, 0.85, 0.7
+"""How much of the greatest change must be left when all is over; more where wheels may have slipped, less of
+it where both sides changed alike, since mostly those of one side slip."""
+_AHEAD, _AGAINST, _TOGETHER = 0.4, -0.5, 0.9
+_SLIPPED_S, _REGAINED = 0.8, 0.4
+"""Wheels slip for most of a second (our choice): what is then near where it was has gripped again."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +58,11 @@ def is_hit(driven: Driven, jolt: Contact) -> bool:
     turns_only = abs(float(steps.mean())) < _AHEAD * step
     if turns_only and (heavy or not driven.steady[inside].all()):
         return False
-    slipping = heavy and not _goes_against(driven, start_s, steps)
-    return _stays(driven, start_s, over_s) >= (_STAYS_SLIPPING if slipping else _STAYS)
+    together = abs(float(steps.mean())) > _TOGETHER * step
+    least = _STAYS
+    if heavy and not _goes_against(driven, start_s, steps):
+        least = _STAYS_TOGETHER if together else _STAYS_SLIPPING
+    return _stays(driven, start_s, over_s) >= least and not _grips_again(driven, start_s, over_s)
 
 
 def within(t_s: FloatArray, start_s: float, end_s: float) -> slice:
@@ -96,10 +102,25 @@ def _goes_against(driven: Driven, start_s: float, steps: FloatArray) -> bool:
 
 def _stays(driven: Driven, start_s: float, over_s: float) -> float:
     """How much of the greatest change around a jolt is left when all has settled, 0 to 1."""
-    t_s, unexplained = driven.t_s, driven.unexplained
-    before = within(t_s, start_s - _QUIET_S[0], start_s - _QUIET_S[1])
-    after = within(t_s, over_s + _SETTLED_S[0], over_s + _SETTLED_S[1])
-    around = within(t_s, start_s - _QUIET_S[0], over_s + _SETTLED_S[1])
-    step = np.median(unexplained[:, after], axis=1) - np.median(unexplained[:, before], axis=1)
-    most = np.ptp(unexplained[:, around], axis=1)
-    return float(np.linalg.norm(step) / max(float(np.linalg.norm(most)), 1e-12))
+    before = within(driven.t_s, start_s - _QUIET_S[0], start_s - _QUIET_S[1])
+    step = _settled(driven, over_s) - np.median(driven.unexplained[:, before], axis=1)
+    return float(np.linalg.norm(step)) / _most(driven, start_s, over_s)
+
+
+def _grips_again(driven: Driven, start_s: float, over_s: float) -> bool:
+    """Whether a jolt takes the wheels back to where they had been before they slipped away."""
+    before = driven.unexplained[:, within(driven.t_s, start_s - _SLIPPED_S, start_s - _QUIET_S[1])]
+    apart = np.linalg.norm(before - _settled(driven, over_s)[:, None], axis=0)
+    return float(apart.min()) < _REGAINED * _most(driven, start_s, over_s)
+
+
+def _settled(driven: Driven, over_s: float) -> FloatArray:
+    """The unexplained speed when all is over, shape (sides,)."""
+    after = within(driven.t_s, over_s + _SETTLED_S[0], over_s + _SETTLED_S[1])
+    return np.asarray(np.median(driven.unexplained[:, after], axis=1))
+
+
+def _most(driven: Driven, start_s: float, over_s: float) -> float:
+    """The greatest change of the unexplained speed around a jolt, over both sides, above zero."""
+    around = within(driven.t_s, start_s - _QUIET_S[0], over_s + _SETTLED_S[1])
+    return max(float(np.linalg.norm(np.ptp(driven.unexplained[:, around], axis=1))), 1e-12)

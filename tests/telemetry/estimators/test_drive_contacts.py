@@ -39,6 +39,13 @@ def _robot(*, speed: bool = True) -> Robot:
     return robot_of("".join(motors) + drive)
 
 
+def _supply_side(robot: Robot) -> Robot:
+    motors = {
+        name: motor.model_copy(update={"current_side": "supply"}) for name, motor in robot.motors.items()
+    }
+    return robot.model_copy(update={"motors": motors})
+
+
 def _duty(t_s: FloatArray) -> FloatArray:
     """Stretches of steady driving, one of them backwards, with ramps of a fifth of a second between."""
     return np.interp(
@@ -67,14 +74,19 @@ def _restless(t_s: FloatArray) -> FloatArray:
     return np.interp(t_s, steps_s, np.stack((before, levels), axis=1).ravel()) * (t_s < 55)
 
 
-def _play(against: Torque, inertia: float = INERTIA, duty_of: Torque = _duty) -> Played:
-    """Time, duty, current and speed of one side, stepped; `against` brakes whichever way it turns."""
+def _play(
+    against: Torque, inertia: float = INERTIA, duty_of: Torque = _duty, *, coasts: bool = False
+) -> Played:
+    """Time, duty, current and speed of one side, stepped; `against` brakes whichever way it turns.
+
+    Without duty it is shorted, or `coasts`.
+    """
     t_s = np.arange(0.0, LENGTH_S, STEP_S)
     duty, brakes = duty_of(t_s), against(t_s)
     current, speed = np.zeros(len(t_s)), np.zeros(len(t_s))
     turning = 0.0
     for step in range(len(t_s)):
-        amperes = (duty[step] * 12.0 - K * turning) / OHM
+        amperes = 0.0 if coasts and duty[step] == 0.0 else (duty[step] * 12.0 - K * turning) / OHM
         drag_nm = (FRICTION_NM + brakes[step]) * np.tanh(turning / 2.0)
         turning += (K * amperes - drag_nm) / inertia * STEP_S
         current[step], speed[step] = amperes, turning
@@ -187,11 +199,7 @@ def test_without_a_speed_a_current_without_sign_serves() -> None:
 
 
 def test_without_a_speed_a_supply_side_current_tells_nothing(hit: Torque) -> None:
-    robot = _robot(speed=False)
-    motors = {
-        name: motor.model_copy(update={"current_side": "supply"}) for name, motor in robot.motors.items()
-    }
-    assert _contacts(_log(hit, speed=False), robot.model_copy(update={"motors": motors})) == ()
+    assert _contacts(_log(hit, speed=False), _supply_side(_robot(speed=False))) == ()
 
 
 @pytest.mark.parametrize("unsigned", [False, True])
@@ -209,6 +217,22 @@ def test_a_speed_that_is_logged_late_is_no_hit(hits_s: tuple[float, ...]) -> Non
     t_s, duty, current, turning = _play(_pushes(hits_s, HIT_S, TORQUE_NM), duty_of=_restless)
     late = np.convolve(turning, np.exp(-np.arange(0.0, 0.3, STEP_S) / 0.04))[: len(t_s)] * STEP_S / 0.04
     found = _contacts(_written((t_s, duty, current, late), 100.0), _robot())
+    assert [contact.t_s for contact in found] == pytest.approx(hits_s, abs=0.12)
+
+
+@pytest.mark.parametrize("hits_s", [(), HITS[:2]])
+def test_a_current_that_is_switched_off_between_two_readings_is_no_hit(hits_s: tuple[float, ...]) -> None:
+    """A motor braked down to no duty coasts from there on; the speed is logged 15 ms late."""
+
+    def stop_and_go(t_s: FloatArray) -> FloatArray:
+        level = np.where((t_s * 0.4).astype(int) % 2 == 0, 0.7, 0.0) * (t_s < 55)
+        return np.convolve(level, np.full(140, 1 / 140))[: len(t_s)].round(6)
+
+    played = _play(_pushes(hits_s, HIT_S, TORQUE_NM), duty_of=stop_and_go, coasts=True)
+    t_s, duty, current, turning = played
+    late = np.convolve(turning, np.exp(-np.arange(0.0, 0.2, STEP_S) / 0.015))[: len(t_s)] * STEP_S / 0.015
+    supply = _supply_side(_robot())
+    found = _contacts(_written((t_s, duty, current * duty, late), 50.0), supply)
     assert [contact.t_s for contact in found] == pytest.approx(hits_s, abs=0.12)
 
 

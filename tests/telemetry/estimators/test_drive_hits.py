@@ -60,12 +60,27 @@ def test_it_comes_out_of_the_calm(before: float, hit: bool) -> None:
 
 
 @pytest.mark.parametrize(
-    ("current_a", "left", "hit"), [(-60.0, 0.75, True), (60.0, 0.75, False), (60.0, 0.95, True)]
+    ("current_a", "alike", "left", "hit"),
+    [
+        (-60.0, False, 0.6, True),
+        (60.0, False, 0.8, False),
+        (60.0, False, 0.9, True),
+        (60.0, True, 0.65, False),
+        (60.0, True, 0.75, True),
+    ],
 )
-def test_wheels_run_ahead_with_a_heavy_current(current_a: float, left: float, hit: bool) -> None:
-    """A jolt with the current must leave more behind than one against it."""
+def test_wheels_run_ahead_with_a_heavy_current(current_a: float, alike: bool, left: float, hit: bool) -> None:
+    """With the current more must be left than against it; less of it where both sides changed alike."""
     ahead = 0.1 * np.interp(T_S, [2.0, 2.1, 2.15, 2.3], [0.0, 1.0, 1.0, left])
-    assert is_hit(_driven(ahead, ahead, current_a=current_a, heavy=True), _jolt()) is hit
+    other = ahead if alike else 0.2 * ahead
+    assert is_hit(_driven(ahead, other, current_a=current_a, heavy=True), _jolt()) is hit
+
+
+@pytest.mark.parametrize(("away", "hit"), [(0.1, False), (0.07, False), (0.05, True)])
+def test_wheels_that_grip_again_after_half_a_second_were_not_hit(away: float, hit: bool) -> None:
+    """They are then within four tenths of the jolt from where they had been before they slipped."""
+    slipping = np.interp(T_S, [1.3, 1.5], [0.0, away]) + _ramp(-0.1)
+    assert is_hit(_driven(slipping, slipping), _jolt()) is hit
 
 
 @pytest.mark.parametrize(
