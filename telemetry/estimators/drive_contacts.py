@@ -119,9 +119,13 @@ def _brief(t_s: FloatArray, x: FloatArray) -> FloatArray:
 
 
 def _threshold(t_s: FloatArray, jolt: FloatArray, steady: BoolArray, least_share: float) -> float:
-    """The jolt that counts: more than is usual in this log while the commands are steady."""
+    """The jolt that counts: more than is usual in this log while the commands are steady.
+
+    What is not explained wanders: over a longer window by the root of its width.
+    """
     usual = float(np.quantile(jolt[steady], _USUAL_QUANTILE)) if steady.any() else 0.0
-    return max(least_share * balance_width_s(t_s) / USUAL_WIDTH_S, _USUAL_STEADY * usual)
+    least = least_share * float(np.sqrt(balance_width_s(t_s) / USUAL_WIDTH_S))
+    return max(least, _USUAL_STEADY * usual)
 
 
 def _unseen(t_s: FloatArray, unseen: FloatArray) -> FloatArray:
