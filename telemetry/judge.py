@@ -151,7 +151,7 @@ def _ranges(known: Analysis) -> Parts:
 
 def _limits(known: Analysis) -> Parts:
     evidence = LimitEvidence(
-        known.part, known.robot, known.match, known.limits, known.motors, known.motor_states
+        known.part, known.robot, known.match, known.limits, known.motors, known.motor_states, known.gaps_s
     )
     travels = find_travels(evidence)
     return {"travels": travels, "limit_troubles": find_limit_troubles(evidence, travels)}

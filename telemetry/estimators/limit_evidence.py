@@ -21,11 +21,16 @@ __all__ = [
 
 _SIGNS = {"negative": -1.0, "positive": 1.0}
 _MOVED_BY = 0.1
+_READ_AGAIN_S = 0.1
+"""Within that all channels are read again after a gap (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
 class LimitEvidence:
-    """What is known when limits are judged: a match's part of the log and what was read from it."""
+    """What is known when limits are judged: a match's part of the log and what was read from it.
+
+    `gaps_s` are the silences of the whole log, shape (k, 2).
+    """
 
     log: Log
     robot: Robot
@@ -33,6 +38,12 @@ class LimitEvidence:
     limits: Mapping[str, Switching]
     motors: Mapping[str, MotorTrace]
     motor_states: Mapping[str, MotorStates]
+    gaps_s: FloatArray
+
+    def unlogged(self, start_s: float, end_s: float) -> bool:
+        """Whether a part of a stretch was not logged; also where it ends with the first reading after."""
+        begun, over = self.gaps_s.T
+        return bool(((begun < end_s) & (over + _READ_AGAIN_S > start_s)).any())
 
 
 @dataclass(frozen=True, eq=False)

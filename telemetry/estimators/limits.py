@@ -169,7 +169,10 @@ def _share_of_way(
 
 
 def _strays(evidence: LimitEvidence, name: str, drive: Drive) -> list[LimitTrouble]:
-    """Closed while enabled, though its motor neither drove nor rolled to it and it had not been there."""
+    """Closed while enabled, though its motor neither drove nor rolled to it and it had not been there.
+
+    What closed while nothing was logged is not judged: it was perhaps driven there.
+    """
     limit = evidence.limits[name]
     until_s = np.append(limit.t_s[1:], limit.end_s)
     opened_s = np.concatenate(([-np.inf], limit.t_s[:-1]))
@@ -177,6 +180,7 @@ def _strays(evidence: LimitEvidence, name: str, drive: Drive) -> list[LimitTroub
     fresh &= until_s - limit.t_s >= _STRAY_S
     enabled = np.array([evidence.match.phase_at(at_s) != "disabled" for at_s in limit.t_s.tolist()])
     fresh &= enabled | (evidence.match.source == "whole log")
+    fresh &= ~np.array([evidence.unlogged(at_s, at_s + 1e-9) for at_s in limit.t_s.tolist()], dtype=bool)
     number = np.flatnonzero(fresh)
     number = number[~_was_brought(evidence, name, drive, limit.t_s[number])]
     last = [_stays_until(limit, int(index)) for index in number]

@@ -21,7 +21,10 @@ _SETTLED_S = 0.1
 
 
 def find_travels(evidence: LimitEvidence) -> tuple[Travel, ...]:
-    """Every way from the opening of one end to the closing of the other, in the order of time."""
+    """Every way from the opening of one end to the closing of the other, in the order of time.
+
+    A way of which a part was not logged is left out.
+    """
     found: list[Travel] = []
     for name in evidence.limits:
         other = other_end(evidence.robot, name)
@@ -41,7 +44,8 @@ def _travels_to(evidence: LimitEvidence, start: str, end: str) -> list[Travel]:
             continue
         if drive is not None and drive.last_way(np.array([at_s]))[0] <= 0:
             continue
-        if not any_pressed(reached, float(before_s[-1]), at_s - 1e-6):
+        began_again = any_pressed(reached, float(before_s[-1]), at_s - 1e-6)
+        if not began_again and not evidence.unlogged(float(before_s[-1]), at_s):
             found.append(_travel(evidence, (start, end), (float(before_s[-1]), at_s)))
     return found
 

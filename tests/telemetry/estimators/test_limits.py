@@ -54,7 +54,8 @@ def _evidence(
     limits = {"low": switching(low, 100.0), "high": switching(high, 100.0)}
     states = {"arm": MotorStates(np.array(stall).reshape(-1, 2), np.empty((0, 2)), 0.1)}
     motors = {"arm": _trace(t_s, driven, current_a)}
-    return LimitEvidence(log, ROBOT, parts.get("match", match_of()), limits, motors, states)
+    gaps_s = np.array(parts.get("gaps", ())).reshape(-1, 2)
+    return LimitEvidence(log, ROBOT, parts.get("match", match_of()), limits, motors, states, gaps_s)
 
 
 def _troubles(evidence: LimitEvidence, kind: str, name: str) -> list[LimitTrouble]:
@@ -175,6 +176,13 @@ def test_a_limit_closed_long_after_a_drive_that_stopped_short_is_stray() -> None
     assert len(_troubles(evidence, "limit_stray", "high")) == 1
 
 
+@pytest.mark.parametrize(("closed_s", "number"), [(60.0, 0), (60.06, 0), (60.14, 1), (57.9, 1)])
+def test_what_closed_while_nothing_was_logged_is_not_judged(closed_s: float, number: int) -> None:
+    """Of the gap until 60 s nobody knows what was driven; it shows a tenth of a second later at most."""
+    evidence = _evidence(low=[(0.01, 50)], high=[(closed_s, 70)], gaps=[(58.0, 60.0)])
+    assert len(_troubles(evidence, "limit_stray", "high")) == number
+
+
 # Early
 
 
@@ -257,7 +265,7 @@ def test_without_a_command_only_both_ends_can_be_judged() -> None:
         '[limits.high]\nsignal = "h"\nmotor = "arm"\nstops = "positive"\n'
     )
     whole = _evidence(low=[(10, 60)], high=[(40, 42)])
-    evidence = LimitEvidence(whole.log, robot, whole.match, whole.limits, whole.motors, {})
+    evidence = replace(whole, robot=robot, motor_states={})
     kinds = {one.kind for found in find_limit_troubles(evidence, ()).values() for one in found}
     assert kinds == {"limit_conflict"}
 
@@ -280,3 +288,9 @@ def test_the_way_from_end_to_end(rate_hz: float) -> None:
 def test_a_way_turned_back_on_is_no_travel() -> None:
     evidence = _evidence(low=[(10, 20), (24, 50)], driven={(20, 22): UP, (22, 24): DOWN})
     assert find_travels(evidence) == ()
+
+
+@pytest.mark.parametrize(("gap_s", "number"), [((21.0, 22.5), 0), ((18.0, 20.0), 0), ((25.0, 26.0), 1)])
+def test_a_way_that_was_not_logged_throughout_is_left_out(gap_s: tuple[float, float], number: int) -> None:
+    evidence = _evidence(low=[(10, 20)], high=[(23, 50)], driven={(20, 23): UP}, gaps=[gap_s])
+    assert len(find_travels(evidence)) == number
