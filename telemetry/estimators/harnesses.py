@@ -14,7 +14,7 @@ import numpy as np
 from telemetry.analysis import Analysis
 from telemetry.dataclass import dataclass
 from telemetry.estimators.releases import launcher_dips
-from telemetry.estimators.silent_parts import find_silent_part, reads_unplugged
+from telemetry.estimators.silent_parts import find_lost_in_one_instant, find_silent_part
 from telemetry.log import BoolArray, FloatArray
 from telemetry.records.motors import MotorTrace
 from telemetry.records.sensors import HarnessBreak
@@ -31,7 +31,6 @@ _BEFORE_S, _AFTER_S = 0.8, 0.3
 _LEAST_UNSEEN, _MOSTLY_SEEN, _CHANCE = 2, 0.8, 0.1
 _LEAST_SILENT_S = 2.0
 _LEAST_BEAMS = 3
-_TIMES_USUAL, _LEAST_EXPECTED, _AT_ONCE_S = 2.0, 8.0, 0.03
 _LOADED = 0.1
 _VAGUE_S = 3.0
 _CONFIDENCE = {"missing": 0.97, "frozen": 0.95, "no draw": 0.92, "silent": 0.85}
@@ -169,34 +168,12 @@ def _cannot_be_chance(unseen: int, seen_elsewhere: BoolArray) -> bool:
 
 
 def _lost_at_once(known: Analysis, harness: Harness) -> list[_Loss]:
-    """Beams that go to what they read unplugged, at least two in one instant, and then all keep silent.
-
-    For at least twice as long as they ever do, and so long that eight changes and more were to be expected.
-    """
+    """Beams that fall silent in one instant: of a chain, since a part of a star is told as one."""
     beams = [name for name in harness.order if name in known.beams]
-    if len(beams) < _LEAST_BEAMS or any(known.robot.beams[name].unplugged is None for name in beams):
+    if harness.kind == "star" or len(beams) < _LEAST_BEAMS:
         return []
-    edges_s = np.sort(np.concatenate([known.beams[name].t_s[1:] for name in beams]))
-    edges_s = edges_s[(edges_s >= known.match.start_s) & (edges_s <= known.match.end_s)]
-    bounds_s = np.concatenate(([known.match.start_s], edges_s, [known.match.end_s]))
-    lasting_s = np.diff(bounds_s)
-    longest = int(lasting_s.argmax())
-    silent_s, others_s = float(lasting_s[longest]), np.delete(lasting_s, longest)
-    expected = len(edges_s) * silent_s / max(float(others_s.sum()), _LEAST_SILENT_S)
-    if not len(others_s) or silent_s < _TIMES_USUAL * float(others_s.max()) or expected < _LEAST_EXPECTED:
-        return []
-    start_s, end_s = float(bounds_s[longest]), float(bounds_s[longest + 1])
-    at_once = [name for name in beams if _changed_at(known, name, start_s)]
-    if len(at_once) < 2 or not all(reads_unplugged(known, name, start_s) for name in beams):
-        return []
-    return [_Loss(name, "silent", start_s, end_s) for name in beams]
-
-
-def _changed_at(known: Analysis, name: str, at_s: float) -> bool:
-    """Whether a beam changed in this instant, or within two of its readings before."""
-    beam = known.beams[name]
-    since_s = at_s - beam.t_s[1:]
-    return bool(((since_s >= 0) & (since_s <= max(_READINGS * beam.period_s, _AT_ONCE_S))).any())
+    part = find_lost_in_one_instant(known, beams)
+    return [_Loss(name, "silent", part.start_s, part.end_s) for name in part.beams] if part else []
 
 
 # Breaks

@@ -1,4 +1,4 @@
-"""Beams of a star that fall silent together while another beam sees pieces pass, or in one instant.
+"""Beams that fall silent in one instant, or together while another beam sees pieces pass.
 
 What a part of a harness loses is told by time alone where it cannot be chance: its beams change to what they
 read unplugged in the same instant, and none changes again for far longer than it ever does. Where they were
@@ -17,7 +17,7 @@ from telemetry.dataclass import dataclass
 from telemetry.log import FloatArray
 from telemetry.robot import Harness
 
-__all__ = ["SilentPart", "find_silent_part", "reads_unplugged"]
+__all__ = ["SilentPart", "find_lost_in_one_instant", "find_silent_part"]
 
 _LEAST_BEAMS, _LEAST_LOST = 3, 2
 _LEAST_EDGES, _LEAST_EXPECTED, _TIMES_USUAL = 4, 8.0, 2.0
@@ -52,7 +52,7 @@ def find_silent_part(known: Analysis, harness: Harness) -> SilentPart | None:
     beams = [name for name in harness.order if name in known.beams]
     if harness.kind != "star" or len(beams) < _LEAST_BEAMS:
         return None
-    return _in_one_instant(known, beams) or _while_pieces_pass(known, beams)
+    return find_lost_in_one_instant(known, beams) or _while_pieces_pass(known, beams)
 
 
 def _edges_s(known: Analysis, name: str) -> FloatArray:
@@ -71,46 +71,53 @@ def _bounds_s(known: Analysis, edges_s: FloatArray) -> FloatArray:
 # In one instant
 
 
-def _in_one_instant(known: Analysis, beams: Sequence[str]) -> SilentPart | None:
-    silences = [one for name in beams if (one := _longest_by_time(known, name)) is not None]
-    for first in silences:
-        within_s = max(_READINGS * known.beams[first.beam].period_s, _AT_ONCE_S)
-        together = [one for one in silences if abs(one.start_s - first.start_s) <= within_s]
-        if len(together) >= _LEAST_LOST:
-            start_s = min(one.start_s for one in together)
-            end_s = float(np.median([one.end_s for one in together]))
-            lost = {one.beam for one in together}
-            also = [name for name in beams if name in lost or _silent_all_along(known, name, start_s, end_s)]
-            return SilentPart(tuple(also), start_s, end_s)
+def find_lost_in_one_instant(known: Analysis, beams: Sequence[str]) -> SilentPart | None:
+    """Beams that go to what they read unplugged, at least two in one instant, and then all keep silent.
+
+    For at least twice as long as they ever do, and so long that eight changes and more were to be expected.
+    Those that read unplugged already are lost with them.
+    """
+    told = [name for name in beams if known.robot.beams[name].unplugged is not None]
+    silences = {name: span_s for name in told if (span_s := _longest_s(known, name)) is not None}
+    for name, (begun_s, _) in silences.items():
+        within_s = max(_READINGS * known.beams[name].period_s, _AT_ONCE_S)
+        together = {one: span_s for one, span_s in silences.items() if abs(span_s[0] - begun_s) <= within_s}
+        starts_s, ends_s = zip(*together.values(), strict=True)
+        start_s, end_s = max(starts_s), min(ends_s)
+        lost = [one for one in told if one in together or _rests_unplugged(known, one, start_s, end_s)]
+        if len(together) >= _LEAST_LOST and _is_too_long(known, lost, start_s, end_s):
+            return SilentPart(tuple(lost), min(starts_s), float(np.median(ends_s)))
     return None
 
 
-def _silent_all_along(known: Analysis, name: str, start_s: float, end_s: float) -> bool:
-    """Whether a beam read unplugged already when the others went, and missed as much as they did."""
+def _longest_s(known: Analysis, name: str) -> tuple[float, float] | None:
+    """A beam's longest stretch without a change, if one began it and it reads unplugged then."""
     edges_s = _edges_s(known, name)
-    others_s = known.match.end_s - known.match.start_s - (end_s - start_s)
-    inside = np.count_nonzero((edges_s > start_s) & (edges_s < end_s))
-    expected = len(edges_s) * (end_s - start_s) / max(others_s, 1.0)
-    return bool(not inside and expected >= _LEAST_EXPECTED and reads_unplugged(known, name, start_s))
+    bounds_s = _bounds_s(known, edges_s)
+    place = int(np.diff(bounds_s).argmax())
+    if place == 0 or len(edges_s) < _LEAST_EDGES or not _reads_unplugged(known, name, float(bounds_s[place])):
+        return None
+    return float(bounds_s[place]), float(bounds_s[place + 1])
 
 
-def _longest_by_time(known: Analysis, name: str) -> _Silence | None:
-    """A beam's longest silence, if it is far too long by the beam's own rate and reads unplugged."""
+def _rests_unplugged(known: Analysis, name: str, start_s: float, end_s: float) -> bool:
     edges_s = _edges_s(known, name)
-    lasting_s = np.diff(_bounds_s(known, edges_s))
-    place = int(lasting_s.argmax())
-    if place == 0 or len(edges_s) < _LEAST_EDGES:
-        return None
-    silent_s, others_s = float(lasting_s[place]), np.delete(lasting_s, place)
-    expected = len(edges_s) * silent_s / float(others_s.sum())
-    start_s = float(edges_s[place - 1])
-    too_long = silent_s >= _TIMES_USUAL * float(others_s.max()) and expected >= _LEAST_EXPECTED
-    if not too_long or known.robot.beams[name].unplugged is None or not reads_unplugged(known, name, start_s):
-        return None
-    return _Silence(name, start_s, start_s + silent_s, expected)
+    inside = (edges_s > start_s) & (edges_s < end_s)
+    return bool(len(edges_s) and not inside.any() and _reads_unplugged(known, name, start_s))
 
 
-def reads_unplugged(known: Analysis, name: str, at_s: float) -> bool:
+def _is_too_long(known: Analysis, beams: Sequence[str], start_s: float, end_s: float) -> bool:
+    """Whether a silence of beams is longer than any other of theirs, and than their rate allows."""
+    edges_s = np.sort(np.concatenate([_edges_s(known, name) for name in beams]))
+    outside_s = edges_s[(edges_s <= start_s) | (edges_s >= end_s)]
+    lasting_s = np.diff(_bounds_s(known, outside_s))
+    others_s = np.delete(lasting_s, int(np.searchsorted(outside_s, start_s, side="right")))
+    if not len(others_s) or end_s - start_s < _TIMES_USUAL * float(others_s.max()):
+        return False
+    return len(edges_s) * (end_s - start_s) >= _LEAST_EXPECTED * float(others_s.sum())
+
+
+def _reads_unplugged(known: Analysis, name: str, at_s: float) -> bool:
     """Whether a beam reads just after an instant what it reads unplugged; yes where that is not known."""
     beam, unplugged = known.beams[name], known.robot.beams[name].unplugged
     place = int(np.searchsorted(beam.t_s, at_s, side="right")) - 1
@@ -134,19 +141,22 @@ def _while_pieces_pass(known: Analysis, beams: Sequence[str]) -> SilentPart | No
 
 
 def _longest_by_passes(known: Analysis, name: str, passes_s: FloatArray) -> _Silence | None:
-    """The silence of a beam during which the most pieces passed beyond it."""
+    """The silence of a beam during which the most pieces passed beyond it.
+
+    One that never changed misses two changes a piece; of one that seldom did it is not known how many.
+    """
     edges_s = _edges_s(known, name)
     bounds_s = _bounds_s(known, edges_s)
     passed = np.diff(np.searchsorted(passes_s, bounds_s))
     place = int(passed.argmax())
     most = int(passed[place])
     if (
-        len(edges_s) < _LEAST_EDGES
+        0 < len(edges_s) < _LEAST_EDGES
         or most < _held(known)
-        or not reads_unplugged(known, name, float(bounds_s[place]))
+        or not _reads_unplugged(known, name, float(bounds_s[place]))
     ):
         return None
-    expected = most * len(edges_s) / max(len(passes_s) - most, 1)
+    expected = most * len(edges_s) / max(len(passes_s) - most, 1) if len(edges_s) else 2.0 * most
     if expected < _LEAST_EXPECTED:
         return None
     return _Silence(name, float(bounds_s[place]), float(bounds_s[place + 1]), expected)

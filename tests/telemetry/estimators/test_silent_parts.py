@@ -78,6 +78,14 @@ def test_a_beam_lost_long_before_the_others_was_lost_by_itself() -> None:
     assert part.beams == ("lower", "upper")
 
 
+@pytest.mark.parametrize(("at_s", "found"), [(33.5, False), (9.5, True)])
+def test_a_beam_that_never_saw_a_piece_was_lost_with_the_others(at_s: float, found: bool) -> None:
+    """Unless pieces had gone by it for long before they were: then it was lost by itself."""
+    on = _silent_from(("mouth",), at_s) | {"lower": [], "upper": _passes("upper")}
+    part = _found(_known(on, unplugged="clear"))
+    assert (part is not None and part.beams == ("mouth", "lower")) is found
+
+
 def test_beams_that_read_the_wrong_way_are_not_unplugged() -> None:
     assert _found(_known(_silent_from(BEAMS[:3], 41.5), unplugged="broken")) is None
 
