@@ -9,6 +9,7 @@ them, more than the robot could have held, and they miss them all.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
@@ -21,7 +22,7 @@ __all__ = ["SilentPart", "find_lost_in_one_instant", "find_silent_part"]
 
 _LEAST_BEAMS, _LEAST_LOST = 3, 2
 _LEAST_EDGES, _LEAST_EXPECTED, _TIMES_USUAL = 4, 8.0, 2.0
-_READINGS, _AT_ONCE_S = 2.0, 0.03
+_READINGS, _AT_ONCE_S, _SELDOM = 2.0, 0.03, 0.2
 _LEAST_DWELL_S = 0.04
 """A piece breaks a beam for longer than that (common practice, no source); chatter is shorter."""
 _USUAL_CAPACITY, _MORE = 3, 2
@@ -75,7 +76,8 @@ def find_lost_in_one_instant(known: Analysis, beams: Sequence[str]) -> SilentPar
     """Beams that go to what they read unplugged, at least two in one instant, and then all keep silent.
 
     For at least twice as long as they ever do, and so long that eight changes and more were to be expected.
-    Those that read unplugged already are lost with them.
+    Those that read unplugged already are lost with them. Two that often change together, as read seldom a
+    piece makes beams do that are near each other, say nothing by it.
     """
     told = [name for name in beams if known.robot.beams[name].unplugged is not None]
     silences = {name: span_s for name in told if (span_s := _longest_s(known, name)) is not None}
@@ -85,9 +87,17 @@ def find_lost_in_one_instant(known: Analysis, beams: Sequence[str]) -> SilentPar
         starts_s, ends_s = zip(*together.values(), strict=True)
         start_s, end_s = max(starts_s), min(ends_s)
         lost = [one for one in told if one in together or _rests_unplugged(known, one, start_s, end_s)]
-        if len(together) >= _LEAST_LOST and _is_too_long(known, lost, start_s, end_s):
+        at_once = any(_seldom_together(known, *pair, within_s) for pair in combinations(together, 2))
+        if at_once and _is_too_long(known, lost, start_s, end_s):
             return SilentPart(tuple(lost), min(starts_s), float(np.median(ends_s)))
     return None
+
+
+def _seldom_together(known: Analysis, one: str, other: str, within_s: float) -> bool:
+    """Whether but a few changes of one meet a change of the other, besides that by which both fell silent."""
+    ones_s, others_s = _edges_s(known, one), _edges_s(known, other)
+    near = np.searchsorted(others_s, ones_s + within_s) > np.searchsorted(others_s, ones_s - within_s)
+    return bool(np.count_nonzero(near) - 1 <= _SELDOM * len(ones_s))
 
 
 def _longest_s(known: Analysis, name: str) -> tuple[float, float] | None:

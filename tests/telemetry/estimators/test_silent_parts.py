@@ -109,6 +109,14 @@ def test_beams_that_go_dark_in_one_instant_were_lost_together(
     assert (part.beams if part else None) == beams
 
 
+@pytest.mark.parametrize(("before", "found"), [("lower", False), ("mouth", True)])
+def test_beams_that_often_change_together_do_not_say_that_they_were_lost(before: str, found: bool) -> None:
+    """A quick piece goes by both between two readings; else only in the instant in which they are lost."""
+    on: dict[str, Intervals] = {name: _passes(name, 43.0) for name in BEAMS}
+    on |= {"mouth": [*_passes(before, 40.0), (40.5, 40.65)], "lower": _passes("lower", 43.0)}
+    assert (_found(_known(on, unplugged="clear")) is not None) is found
+
+
 def test_a_beam_that_was_dark_already_is_lost_with_the_others() -> None:
     """A piece stood at the upper beam when the harness broke."""
     on: dict[str, Intervals] = {name: _passes(name, 43.0) for name in BEAMS}
