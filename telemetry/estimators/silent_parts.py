@@ -25,6 +25,7 @@ _LEAST_EDGES, _LEAST_EXPECTED, _TIMES_USUAL = 4, 8.0, 2.0
 _READINGS, _AT_ONCE_S, _SELDOM = 2.0, 0.03, 0.2
 _LEAST_DWELL_S = 0.04
 """A piece breaks a beam for longer than that (common practice, no source); chatter is shorter."""
+_EDGES_A_PIECE = 2.0
 _USUAL_CAPACITY, _MORE = 3, 2
 _LATE_EDGES = 4.0
 
@@ -153,20 +154,17 @@ def _while_pieces_pass(known: Analysis, beams: Sequence[str]) -> SilentPart | No
 def _longest_by_passes(known: Analysis, name: str, passes_s: FloatArray) -> _Silence | None:
     """The silence of a beam during which the most pieces passed beyond it.
 
-    One that never changed misses two changes a piece; of one that seldom did it is not known how many.
+    By how often it changed elsewhere for every piece; one that hardly did misses two changes a piece.
     """
     edges_s = _edges_s(known, name)
     bounds_s = _bounds_s(known, edges_s)
     passed = np.diff(np.searchsorted(passes_s, bounds_s))
     place = int(passed.argmax())
     most = int(passed[place])
-    if (
-        0 < len(edges_s) < _LEAST_EDGES
-        or most < _held(known)
-        or not _reads_unplugged(known, name, float(bounds_s[place]))
-    ):
+    if most < _held(known) or not _reads_unplugged(known, name, float(bounds_s[place])):
         return None
-    expected = most * len(edges_s) / max(len(passes_s) - most, 1) if len(edges_s) else 2.0 * most
+    elsewhere = len(edges_s) / max(len(passes_s) - most, 1)
+    expected = most * (elsewhere if len(edges_s) >= _LEAST_EDGES else _EDGES_A_PIECE)
     if expected < _LEAST_EXPECTED:
         return None
     return _Silence(name, float(bounds_s[place]), float(bounds_s[place + 1]), expected)
@@ -178,7 +176,10 @@ def _held(known: Analysis) -> int:
 
 
 def _together(known: Analysis, silences: Sequence[_Silence], passes_s: FloatArray) -> SilentPart | None:
-    """The most silences that can have begun as one: at the last change of any, none long due by then."""
+    """The most silences that can have begun as one: at the last change of any, none long due by then.
+
+    At least one of them changed before: of beams that never did it is not known that they were lost.
+    """
     best: list[_Silence] = []
     for start_s in sorted(one.start_s for one in silences):
         begun = [one for one in silences if one.start_s <= start_s]
@@ -187,7 +188,8 @@ def _together(known: Analysis, silences: Sequence[_Silence], passes_s: FloatArra
     if len(best) < _LEAST_LOST:
         return None
     start_s, end_s = max(one.start_s for one in best), min(one.end_s for one in best)
-    if np.count_nonzero((passes_s > start_s) & (passes_s < end_s)) < _held(known):
+    passed = np.count_nonzero((passes_s > start_s) & (passes_s < end_s))
+    if start_s <= known.match.start_s or passed < _held(known):
         return None
     return SilentPart(tuple(one.beam for one in best), start_s, end_s)
 
