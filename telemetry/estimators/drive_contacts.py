@@ -22,7 +22,7 @@ from telemetry.estimators.drive_balance import (
     drive_sides,
     window_starts,
 )
-from telemetry.estimators.drive_hits import USUAL_WIDTH_S, Driven, is_hit, within
+from telemetry.estimators.drive_hits import USUAL_WIDTH_S, Driven, is_hit, step_size, within
 from telemetry.log import BoolArray, FloatArray, Log
 from telemetry.records.motors import MotorTrace
 from telemetry.robot import Robot
@@ -75,7 +75,7 @@ def find_drive_contacts(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]
         heavy=heavy,
     )
     hits = [one for one in _jolts(t_s, strength) if is_hit(driven, one)]
-    return _merged(t_s, jolt, _without_usual(t_s, jolt, steady, hits))
+    return _merged(t_s, jolt, _without_usual(driven, jolt, hits))
 
 
 def telling_motors(log: Log, robot: Robot, motors: Mapping[str, MotorTrace]) -> list[str]:
@@ -190,26 +190,25 @@ def _contact(t_s: FloatArray, jolt: FloatArray, start: int, stop: int) -> Contac
     return Contact(float(t_s[onset]), None, float(t_s[over] - t_s[onset]), "drive current")
 
 
-def _without_usual(
-    t_s: FloatArray, jolt: FloatArray, steady: BoolArray, hits: Sequence[Contact]
-) -> list[Contact]:
-    """Without those in starts and reversals that are not plainly stronger than what one in ten brings.
+def _without_usual(driven: Driven, jolt: FloatArray, hits: Sequence[Contact]) -> list[Contact]:
+    """Without those in starts and reversals that do not plainly change more than what one in ten brings.
 
     A robot starts some eighty times a match and is hit in a few of them; where more jolt, its wheels slip.
     """
-    first, last = runs(~steady)
+    t_s = driven.t_s
+    first, last = runs(~driven.steady)
     if not len(first):
         return list(hits)
     inside = [within(t_s, hit.t_s, hit.t_s + hit.duration_s) for hit in hits]
-    peaks = np.array([_peak(t_s, jolt, hit) for hit in hits])
+    steps = np.array([step_size(driven, hit) for hit in hits])
     places = np.array([part.start + int(np.argmax(jolt[part])) for part in inside], dtype=np.intp)
     start = np.searchsorted(first, places, side="right") - 1
     starting = (start >= 0) & (places < last[np.maximum(start, 0)])
     of_starts = np.zeros(len(first))
-    np.maximum.at(of_starts, start[starting], peaks[starting])
+    np.maximum.at(of_starts, start[starting], steps[starting])
     usual = float(np.quantile(of_starts, _OFTEN))
     return [
         hit
-        for hit, at_start, peak in zip(hits, starting, peaks, strict=True)
-        if not at_start or peak > _TIMES_OFTEN * usual
+        for hit, at_start, step in zip(hits, starting, steps, strict=True)
+        if not at_start or step > _TIMES_OFTEN * usual
     ]

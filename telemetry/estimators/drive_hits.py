@@ -9,7 +9,7 @@ from telemetry.dataclass import dataclass
 from telemetry.estimators.drive_balance import balance_width_s
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["USUAL_WIDTH_S", "Driven", "is_hit", "within"]
+__all__ = ["USUAL_WIDTH_S", "Driven", "is_hit", "step_size", "within"]
 
 USUAL_WIDTH_S = 0.06
 _LONGEST_S = 0.2
@@ -49,8 +49,7 @@ def is_hit(driven: Driven, jolt: Contact) -> bool:
     commands are steady and the current is light: tyres that turn on the spot scrub in ways no motor explains.
     """
     start_s, over_s = jolt.t_s, jolt.t_s + jolt.duration_s
-    steps = _steps(driven, start_s, over_s)
-    step = float(np.sqrt(np.mean(steps**2)))
+    steps, step = _steps(driven, start_s, over_s), step_size(driven, jolt)
     if jolt.duration_s > _longest_s(driven, step) or _wandered(driven, start_s) > _CALM * step:
         return False
     inside = within(driven.t_s, start_s, over_s)
@@ -63,6 +62,11 @@ def is_hit(driven: Driven, jolt: Contact) -> bool:
     if heavy and not _goes_against(driven, start_s, steps):
         least = _STAYS_TOGETHER if together else _STAYS_SLIPPING
     return _stays(driven, start_s, over_s) >= least and not _grips_again(driven, start_s, over_s)
+
+
+def step_size(driven: Driven, jolt: Contact) -> float:
+    """How much the speed differs just after a jolt from just before, as a share of the free speed."""
+    return float(np.sqrt(np.mean(_steps(driven, jolt.t_s, jolt.t_s + jolt.duration_s) ** 2)))
 
 
 def within(t_s: FloatArray, start_s: float, end_s: float) -> slice:
