@@ -117,7 +117,8 @@ def _end_s(known: Analysis) -> float:
 
 def _bursts(known: Analysis) -> Parts:
     pass_s = usual_pass_s(known.beams.values())
-    honest_s = {name: shortest_honest_dwell_s(beam, pass_s) for name, beam in known.beams.items()}
+    length_m = known.robot.robot.piece_length_m
+    honest_s = {name: shortest_honest_dwell_s(beam, pass_s, length_m) for name, beam in known.beams.items()}
     honest_s |= {name: shortest_honest_dwell_s(limit) for name, limit in known.limits.items()}
     capacity = known.robot.robot.capacity
     bursts = {

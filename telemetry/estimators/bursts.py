@@ -22,7 +22,7 @@ __all__ = [
     "without_short",
 ]
 
-_USUAL_S = 0.06
+_USUAL_S, _FAST_BELT_M_S = 0.06, 1.5
 _FLOOR_S, _CEILING_S = 0.03, 0.10
 _WITHIN_S = 1.0
 _QUICK_S, _LONGER_S, _MORE = 0.3, 1.5, 3
@@ -57,19 +57,22 @@ def shows_a_pass(beams: Mapping[str, Switching], name: str) -> bool:
     return pass_s is None or beams[name].period_s <= _RESOLVED * pass_s
 
 
-def shortest_honest_dwell_s(signal: Switching, pass_s: float | None = None) -> float:
+def shortest_honest_dwell_s(
+    signal: Switching, pass_s: float | None = None, piece_length_m: float | None = None
+) -> float:
     """The dwell below which a change is too quick for a piece or a hand.
 
     Two-component mixture of Gaussians on the logarithm of the dwells, by expectation-maximisation; the
     valley between the humps serves where they stand at least a factor of four apart, held within 30 to
-    100 ms. Else 60 ms: foam pieces of 0.1 m and more at belt speeds up to 1.5 m/s (common practice, no
-    source). Neither exceeds 0.4 of the usual pass where that is given; a sampled signal cannot show less than
-    its own period, so one and a half of them is the least.
+    100 ms. Else 60 ms, or for a short piece the time in which a fast belt, 1.5 m/s, carries it by (common
+    practice, no source). Neither exceeds 0.4 of the usual pass where that is given; a sampled signal cannot
+    show less than its own period, so one and a half of them is the least.
     """
     lasting = dwells(signal.t_s, signal.end_s)[1:-1]
     lasting = lasting[lasting > 0]
     valley_s = _valley_s(lasting) if len(lasting) >= _LEAST_DWELLS else None
-    honest_s = _USUAL_S if valley_s is None else min(valley_s, _CEILING_S)
+    usual_s = min(_USUAL_S, piece_length_m / _FAST_BELT_M_S) if piece_length_m else _USUAL_S
+    honest_s = usual_s if valley_s is None else min(valley_s, _CEILING_S)
     if pass_s is not None:
         honest_s = min(honest_s, _SHARE_OF_PASS * pass_s)
     return max(honest_s, _FLOOR_S, 1.5 * signal.period_s)

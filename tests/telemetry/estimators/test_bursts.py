@@ -46,6 +46,13 @@ def test_sixty_milliseconds_where_nothing_tells_it() -> None:
     assert shortest_honest_dwell_s(switching([], 10.0)) == 0.06
 
 
+@pytest.mark.parametrize(("length_m", "honest_s"), [(0.06, 0.04), (0.09, 0.06), (0.18, 0.06), (0.02, 0.03)])
+def test_a_short_piece_is_by_sooner(length_m: float, honest_s: float) -> None:
+    """On a belt of 1.5 m/s; what lasts less than 30 ms is no piece at all."""
+    signal = switching([(1, 2)], 10.0)
+    assert shortest_honest_dwell_s(signal, piece_length_m=length_m) == pytest.approx(honest_s)
+
+
 def test_passes_alone_are_one_hump() -> None:
     near_alike = [(at, at + 0.12 + 0.01 * (k % 5)) for k, at in enumerate(np.arange(1, 59, 0.35).tolist())]
     assert shortest_honest_dwell_s(switching(near_alike, 60.0)) == 0.06
