@@ -170,7 +170,7 @@ def _flicker_before(
     A lead that breaks makes and breaks a few times first; the story sees only later that pieces go by unseen.
     """
     until_s = max(stretch.contradictions_s[:1], default=stretch.start_s)
-    last = int(np.searchsorted(beam.t_s, max(until_s, stretch.start_s), side="right")) - 1
+    last = int(np.searchsorted(beam.t_s, max(until_s, stretch.start_s))) - 1
     if last < _LEAST_FLICKER or not into_stuck[last]:
         return None
     apart_s = np.diff(beam.t_s[: last + 1])

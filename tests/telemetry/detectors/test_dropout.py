@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -191,14 +190,3 @@ def test_a_silence_with_a_flicker_at_one_end_alone_is_none(at_s: tuple[float, ..
 def test_blinks_at_both_ends_are_none_where_the_story_saw_no_flicker() -> None:
     never = BeamHealth(22.0, 30.0, "stuck_clear", 0.95)
     assert _found(_known(never, beams=_blinking_at(21.9, 29.9))) == []
-
-
-@pytest.mark.parametrize(("hit_s", "number"), [(21.8, 1), (20.9, 0)])
-def test_a_flicker_just_after_a_hit_that_ends_in_silence_is_a_finding(hit_s: float, number: int) -> None:
-    """A piece stands there as the lead breaks; the story dates the silence from the last blink on."""
-    passes = [(5.0, 5.4), (10.0, 10.4), (15.0, 21.9), (21.95, 21.98), (50.0, 50.4), (60.0, 60.4)]
-    beams = {"entry": switching(passes, 100.0)}
-    hit = Contact(hit_s, 4.0, 0.1, "accelerometer")
-    since = replace(LOOSE, start_s=21.98)
-    found = _found(_known(since, beams=beams, contacts=(hit,), honest_dwell_s={"entry": 0.08}))
-    assert [one.evidence["contact_t_s"] for one in found] == [hit_s] * number
