@@ -5,11 +5,14 @@ from __future__ import annotations
 from telemetry.analysis import Analysis
 from telemetry.estimators.contacts import contact_before
 from telemetry.estimators.harnesses import explained_by_harness
+from telemetry.estimators.piece_evidence import may_carry_pieces
 from telemetry.finding import Finding, Severity
 from telemetry.records.sensors import Lapse
 from telemetry.wording import HANDS_IN, match_clock, when
 
 __all__ = ["is_accounted_for", "missing_beam_findings"]
+
+_UNHEARD = ("missing", "frozen")
 
 
 def missing_beam_findings(known: Analysis, beam: str) -> list[Finding]:
@@ -22,9 +25,24 @@ def missing_beam_findings(known: Analysis, beam: str) -> list[Finding]:
 
 
 def is_accounted_for(known: Analysis, beam: str, start_s: float, end_s: float) -> bool:
-    """Whether a beam's bad stretch is told otherwise: lost with its harness, or for want of values."""
+    """Whether a beam's bad stretch is told otherwise: lost with its harness, or for want of values.
+
+    Its own, or for most of it those of what moves the pieces: then the story goes without belt or launcher.
+    """
     missing = any(lapse.start_s < end_s and start_s < lapse.end_s for lapse in _lapses(known, beam))
-    return missing or explained_by_harness(known, beam, start_s, end_s)
+    unheard_s = _movers_unheard_s(known, start_s, end_s)
+    return missing or unheard_s > (end_s - start_s) / 2 or explained_by_harness(known, beam, start_s, end_s)
+
+
+def _movers_unheard_s(known: Analysis, start_s: float, end_s: float) -> float:
+    """For how long of a stretch a harness had lost the values of a motor that moves pieces."""
+    movers = set(may_carry_pieces(known.robot, known.motors))
+    movers |= {known.robot.launcher.motor} if known.robot.launcher else set()
+    return sum(
+        max(0.0, min(end_s, one.end_s) - max(start_s, one.start_s))
+        for one in known.harness_breaks
+        if any(how in _UNHEARD for device, how in one.lost.items() if device in movers)
+    )
 
 
 def _lapses(known: Analysis, beam: str) -> tuple[Lapse, ...]:

@@ -11,7 +11,7 @@ from telemetry.detectors import NotEvaluated
 from telemetry.detectors.dropout import DROPOUT
 from telemetry.finding import Finding, Severity
 from telemetry.records.pieces import BeamHealth, Count, Pieces
-from telemetry.records.sensors import Burst
+from telemetry.records.sensors import Burst, HarnessBreak
 from tests.telemetry.building import analysis_of, robot_of, switching
 
 ROBOT = robot_of('[beams.entry]\nsignal = "b"\nharness = "tower loom"\n')
@@ -190,3 +190,19 @@ def test_a_silence_with_a_flicker_at_one_end_alone_is_none(at_s: tuple[float, ..
 def test_blinks_at_both_ends_are_none_where_the_story_saw_no_flicker() -> None:
     never = BeamHealth(22.0, 30.0, "stuck_clear", 0.95)
     assert _found(_known(never, beams=_blinking_at(21.9, 29.9))) == []
+
+
+@pytest.mark.parametrize(
+    ("until_s", "how", "number"), [(36.5, "missing", 0), (35.5, "missing", 1), (49.0, "no draw", 1)]
+)
+def test_the_story_gainsays_nothing_while_the_launcher_is_not_heard(
+    until_s: float, how: str, number: int
+) -> None:
+    """Of the 27.9 s of the stretch more than half; one that draws nothing is heard well enough."""
+    robot = robot_of(
+        '[beams.entry]\nsignal = "b"\n[motors.thrower]\ncurrent = "thrower_a"\n'
+        '[launcher]\nmotor = "thrower"\n'
+    )
+    one = HarnessBreak("bus", 22.0, until_s, ("feed", "thrower"), {"thrower": how}, 0.97, False)
+    known = analysis_of(robot, beams={"entry": LIVELY}, pieces=_told(OUT), harness_breaks=(one,))
+    assert len(_found(known)) == number
