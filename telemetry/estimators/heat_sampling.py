@@ -30,7 +30,7 @@ def read_too_seldom(
     apart_s = np.diff(t_s)
     limit = motor.continuous_current_a**2 * motor.heating_time_constant_s
     off = np.diff(np.square(current_a)) * np.minimum(apart_s, hold_s(t_s)) / limit
-    at_most = float(np.sqrt(np.dot(off, off) / 12))
+    at_most = float(np.sqrt(np.square(off).sum() / 12))
     if not _SURE * at_most > TOLD_WITHIN * max(float(heat.max()), 1.0):
         return None
     return np.asarray(_IN_STEP * np.sqrt(np.concatenate(([0.0], np.cumsum(off**2))) / 12))
