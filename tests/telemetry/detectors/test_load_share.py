@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -35,21 +36,9 @@ def _shaft(seed: int) -> Bench:
     return run(draw_motors(PAIRS, seed=seed), duty, load)
 
 
-def _found(
-    number: int,
-    *,
-    ohm_factor: float = 1.0,
-    gear_factor: float = 1.0,
-    open_from_s: float = math.inf,
-    rate_hz: float = 50.0,
-    speed: bool = True,
-    seed: int = 4,
-    command: bool = True,
-) -> list[Finding]:
-    """What is said of pair `number`: motor b has so much resistance and gear, and opens at an instant."""
-    judgement = _judgement(
-        number, ohm_factor, gear_factor, open_from_s, rate_hz=rate_hz, speed=speed, seed=seed, command=command
-    )
+def _found(number: int, **parts: Any) -> list[Finding]:
+    """What is said of pair `number`; `parts` as for `_judgement`."""
+    judgement = _judgement(number, **parts)
     assert not isinstance(judgement, NotEvaluated)
     return list(judgement)
 
@@ -65,6 +54,7 @@ def _judgement(
     seed: int = 4,
     command: bool = True,
 ) -> Judgement:
+    """Pair `number`, whose motor b has so much resistance and gear, and opens at an instant."""
     shaft = _shaft(seed)
     every = np.arange(0, STEPS, round(500 / rate_hz))
     t_s, duty, omega = every * STEP_S, shaft.duty[every, number], shaft.speed[every, number]
