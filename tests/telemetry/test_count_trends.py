@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import norm
 
 from telemetry.count_trends import CountTrend, clustering, count_trend, poisson_rise_p
+from telemetry.rank_statistics import mann_kendall
 
 EQUAL = [100.0] * 4
 
@@ -92,3 +93,13 @@ def test_steady_counts_show_a_trend_about_as_often_as_the_level_says(cluster: in
 
 def test_without_any_event_there_is_no_trend() -> None:
     assert count_trend([0, 0, 0, 0], EQUAL, range(4)).p == 1.0
+
+
+def test_a_rise_more_even_than_chance_shows_by_its_order_alone() -> None:
+    counts = [1, 1, 2, 2, 2, 3, 3, 3]
+    told = count_trend(counts, [150.0] * 8, range(8))
+    assert poisson_rise_p(counts, [150.0] * 8, range(8)) > 0.05
+    assert told.rising_p == pytest.approx(8 * mann_kendall(counts).rising_p)
+    assert told.p <= 0.05
+    backwards = count_trend(counts[::-1], [150.0] * 8, range(8))
+    assert backwards.falling_p == pytest.approx(told.rising_p)
