@@ -19,6 +19,7 @@ from telemetry.log import BoolArray, FloatArray
 __all__ = [
     "Chain",
     "IntArray",
+    "Kernel",
     "Links",
     "Step",
     "backward",
@@ -75,18 +76,35 @@ def _places_in_groups(group: IntArray, groups: int) -> IntArray:
 
 
 @dataclass(frozen=True, eq=False)
+class Kernel:
+    """How likely each move of the occupancy is in each health: shared by steps that differ in health only.
+
+    Attributes:
+        links: which occupancies lead to which.
+        weight: (D, S, H), the weight of each of them in each health; 0 where padded.
+    """
+
+    links: Links
+    weight: FloatArray
+
+    @cached_property
+    def leaving(self) -> FloatArray:
+        """The weights in the order of `links.out_of`, (E, S, H)."""
+        _target, place, used = self.links.out_of
+        return self.weight.reshape(-1, self.weight.shape[2]).take(place, axis=0) * used[:, :, None]
+
+
+@dataclass(frozen=True, eq=False)
 class Step:
     """One kind of step: `health` first, then in the health it led to a move of the occupancy.
 
     Attributes:
         health: (H, H), rows are where from, columns where to; weights need not sum to 1.
-        links: which occupancies lead to which.
-        weight: (D, S, H), the weight of each of them in each health; 0 where padded.
+        kernel: the moves of the occupancy in each health.
     """
 
     health: FloatArray
-    links: Links
-    weight: FloatArray
+    kernel: Kernel
 
     @classmethod
     def of_matrices(cls, health: FloatArray, moves: FloatArray) -> Step:
@@ -98,13 +116,17 @@ class Step:
         used = np.zeros(index.shape, dtype=bool)
         index[to, column], used[to, column] = origin, True
         weight[column, to] = moves[:, origin, to].T
-        return cls(health, Links(index, used), weight)
+        return cls(health, Kernel(Links(index, used), weight))
 
-    @cached_property
-    def _leaving(self) -> FloatArray:
-        """The weights in the order of `links.out_of`, (E, S, H)."""
-        _target, place, used = self.links.out_of
-        return self.weight.reshape(-1, len(self.health)).take(place, axis=0) * used[:, :, None]
+    @property
+    def links(self) -> Links:
+        """Which occupancies lead to which."""
+        return self.kernel.links
+
+    @property
+    def weight(self) -> FloatArray:
+        """The weight of each of them in each health, (D, S, H)."""
+        return self.kernel.weight
 
     def ahead(self, state: FloatArray) -> FloatArray:
         """Chances after the step out of those before, both (S, H)."""
@@ -114,7 +136,7 @@ class Step:
     def back(self, message: FloatArray) -> FloatArray:
         """The message before the step out of the one after, both (S, H)."""
         carried = message.take(self.links.out_of[0], axis=0)
-        return np.asarray(np.einsum("esh,esh->sh", carried, self._leaving) @ self._health_back)
+        return np.asarray(np.einsum("esh,esh->sh", carried, self.kernel.leaving) @ self._health_back)
 
     @cached_property
     def _health_back(self) -> FloatArray:
@@ -150,7 +172,7 @@ class Step:
     def possible(self) -> Step:
         """The same moves without health and without preference."""
         weight = (self.weight > 0).any(axis=2, keepdims=True).astype(float)
-        return Step(np.ones((1, 1)), self.links, weight)
+        return Step(np.ones((1, 1)), Kernel(self.links, weight))
 
 
 @dataclass(frozen=True, eq=False)

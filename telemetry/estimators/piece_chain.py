@@ -8,15 +8,13 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.dataclass import dataclass
-from telemetry.estimators.markov import Chain, IntArray, Step
+from telemetry.estimators.markov import Chain, IntArray, Kernel, Step
 from telemetry.estimators.piece_evidence import GRIPPED, NOT_GRIPPED, SHAKEN_S, UNKNOWN, Evidence
 from telemetry.estimators.stations import Move, StateSpace
 from telemetry.log import BoolArray, FloatArray
 from telemetry.signals import medians_by
 
-__all__ = ["ALIVE", "build_chain", "health_states"]
-
-ALIVE = -1
+__all__ = ["build_chain"]
 
 _MISREAD = 0.02
 """Chance that a sound beam reads wrong at one instant (a piece askew, an edge not yet seen)."""
@@ -42,7 +40,7 @@ _AFTER_CONTACT, _AN_EDGE_S = 150.0, 2.0
 """A beam goes sick in a moment after a contact as often as in a longer time without; likewise at an edge."""
 _FLICKER_TURNS, _FLICKER_STAYS = 0.5, 0.1
 """A contact that flickers is making or breaking, rarely neither: weights of health changing and staying."""
-_SICK_AT_START = 0.03
+_SICK_AT_START = 0.015
 _WRONG_PRELOAD = 0.1
 _FROM_LAST_S = 0.5
 """In which a belt that runs back takes a piece from past the last beam to it."""
@@ -54,7 +52,8 @@ _LENGTHS_S = (0.1, 0.5)
 
 @dataclass(frozen=True, eq=False)
 class _Moment:
-    """One kind of step, as observed: see `Evidence`; `blind` are the beams whose level is not known."""
+    """One kind of step, as observed: see `Evidence`; `blind` are the beams whose level is not known, `held`
+    is what each read last."""
 
     step_s: float
     direction: int
@@ -66,6 +65,7 @@ class _Moment:
     edge: IntArray
     flicker: BoolArray
     blind: BoolArray
+    held: IntArray
 
     def moving(self) -> bytes:
         """What of it bears on how pieces move."""
@@ -74,19 +74,14 @@ class _Moment:
         return np.concatenate((plain, self.edge, self.blind)).tobytes()
 
 
-def health_states(beams: int) -> list[tuple[int, int]]:
-    """(beam, level it is stuck at): first all alive, then each beam stuck clear and stuck broken."""
-    return [(ALIVE, 0), *((beam, level) for beam in range(beams) for level in (0, 1))]
-
-
 def build_chain(space: StateSpace, evidence: Evidence, preload: int) -> Chain:
     """The chain over all instants; equal kinds of step and equal observations are worked out once."""
     moments, taken = _moments(evidence)
-    weights: dict[bytes, FloatArray] = {}
+    kernels: dict[bytes, Kernel] = {}
     levels, observed = _different_rows(evidence.level)
     return Chain(
         start=_start(space, preload),
-        steps=[_step(space, evidence, moment, weights) for moment in moments],
+        steps=[_step(space, evidence, moment, kernels) for moment in moments],
         taken=taken,
         likelihood=_likelihoods(space, levels),
         observed=observed,
@@ -111,23 +106,23 @@ def _moments(evidence: Evidence) -> tuple[list[_Moment], IntArray]:
     length = np.searchsorted(_LENGTHS_S, step_s)
     direction = np.concatenate((evidence.direction[:1], evidence.direction[:-1]))
     flags = (evidence.dip, evidence.shaken, evidence.gap, evidence.launching)
-    by_beam = (evidence.edge, evidence.flicker, evidence.level == UNKNOWN)
+    by_beam = (evidence.edge, evidence.flicker, evidence.level == UNKNOWN, evidence.held)
     traits = np.column_stack((length, direction, *flags, evidence.grip, *by_beam))
     kinds, taken = _different_rows(traits)
     usual_s = medians_by(length, step_s, groups=len(_LENGTHS_S) + 1).tolist()
     moments = []
     for kind in kinds:
         dip, shaken, gap, launching = (bool(flag) for flag in kind[2:6])
-        edge, flicker, blind = np.split(kind[7:], 3)
+        edge, flicker, blind, held = np.split(kind[7:], 4)
         step = usual_s[kind[0]], int(kind[1])
         moments.append(
-            _Moment(*step, dip, shaken, gap, launching, int(kind[6]), edge, flicker > 0, blind > 0)
+            _Moment(*step, dip, shaken, gap, launching, int(kind[6]), edge, flicker > 0, blind > 0, held)
         )
     return moments, taken
 
 
 def _start(space: StateSpace, preload: int) -> FloatArray:
-    health = np.full(2 * space.beams + 1, _SICK_AT_START / (2 * space.beams))
+    health = np.full(1 + space.beams, _SICK_AT_START / space.beams)
     health[0] = 1 - _SICK_AT_START
     count = np.full(space.capacity + 1, _WRONG_PRELOAD / space.capacity)
     count[min(preload, space.capacity)] = 1 - _WRONG_PRELOAD
@@ -136,28 +131,27 @@ def _start(space: StateSpace, preload: int) -> FloatArray:
 
 
 def _likelihoods(space: StateSpace, levels: IntArray) -> FloatArray:
-    """Chance of each (L, B) of the beams' levels in each (health, occupancy), shape (L, H, S)."""
-    states = health_states(space.beams)
-    chance = np.ones((len(levels), len(states), len(space.slots)))
-    for beam in range(space.beams):
-        stands = space.at_beam[:, beam].astype(np.intp)
-        shows = np.stack([np.full_like(stands, level) if sick == beam else stands for sick, level in states])
-        chance *= _READS[levels[:, beam]].take(shows, axis=1)
-    return chance
+    """Chance of each (L, B) of the beams' levels in each (health, occupancy), shape (L, H, S).
+
+    What a sick beam reads tells nothing.
+    """
+    reads = np.stack([_READS[levels[:, beam]][:, space.at_beam[:, beam].astype(np.intp)] for beam in range(space.beams)])
+    chance = [reads.prod(axis=0), *(np.delete(reads, beam, axis=0).prod(axis=0) for beam in range(space.beams))]
+    return np.stack(chance, axis=1)
 
 
-def _step(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[bytes, FloatArray]) -> Step:
-    """The step; `known` keeps the weights of moments that differ in what bears on health only."""
+def _step(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[bytes, Kernel]) -> Step:
+    """The step; `known` keeps the kernels of moments that differ in what bears on health only."""
     key = moment.moving()
     if key not in known:
-        known[key] = _weights(space, evidence, moment)
-    return Step(_health(evidence, moment), space.links, known[key])
+        known[key] = Kernel(space.links, _weights(space, evidence, moment))
+    return Step(_health(evidence, moment), known[key])
 
 
 def _weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
     """Weights of one move, or of none, that go with the space's sources, in each health, (D, S, H)."""
     if moment.gap:
-        return space.weights(np.full((2 * space.beams + 1, len(space.moves.kind)), _GAP_MOVE))
+        return space.weights(np.full((1 + space.beams, len(space.moves.kind)), _GAP_MOVE))
     weights = space.weights(_move_weights(space, evidence, moment))
     if moment.dip and evidence.dips_tell:
         fewer = space.aboard[space.sources[0].T] > space.aboard
@@ -180,8 +174,8 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     passing = _SEEN if moment.direction == 1 else min(_UNSEEN_PER_S * moment.step_s, _SEEN)
     past_sick = np.where(_held_back(space, evidence, moment), silent, passing)
     past_sick[_entries(space)] = _unseen_entry(space, evidence, moment)
-    sick = np.array([beam for beam, _level in health_states(space.beams)])[:, None]
-    weight = np.where((moves.beam == sick) & (sick != ALIVE), past_sick, seen)
+    weight = np.tile(seen, (1 + space.beams, 1))
+    weight[1:] = np.where(moves.beam == np.arange(space.beams)[:, None], past_sick, seen)
     backwards = np.isin(moves.kind, _BACKWARDS)
     weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
     told = evidence.dips_tell or evidence.ways.kept
@@ -304,21 +298,22 @@ def _lingering_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> F
 
 
 def _health(evidence: Evidence, moment: _Moment) -> FloatArray:
-    """Chances of going from one health to another, (H, H)."""
-    states = health_states(len(evidence.unplugged))
-    matrix = np.zeros((len(states), len(states)))
-    for number, (beam, level) in enumerate(states[1:], start=1):
-        likely = evidence.unplugged[beam] in (level, UNKNOWN)
-        rate = _GOES_SICK_PER_S if likely else _GOES_SICK_OTHER_PER_S
-        shaken_s = min(moment.step_s, SHAKEN_S) if moment.shaken else 0.0
-        chance = rate * (moment.step_s + _AFTER_CONTACT * shaken_s)
-        if moment.edge[beam] == (1 if level else -1):
-            chance = max(chance, rate * _AN_EDGE_S)
-        matrix[0, number] = min(chance, 0.1)
-        matrix[number, 0] = min(_RECOVERS_PER_S * moment.step_s, 0.5)
-    matrix[np.diag_indices_from(matrix)] = 1 - matrix.sum(axis=1)
-    for number, (beam, level) in enumerate(states[1:], start=1):
-        if moment.flicker[beam] and evidence.unplugged[beam] in (level, UNKNOWN):
-            matrix[np.diag_indices_from(matrix)] *= _FLICKER_STAYS
-            matrix[0, number] = matrix[number, 0] = _FLICKER_TURNS
+    """Chances of going from one health to another, (H, H): all beams alive, or one of them sick.
+
+    A sick beam is stuck at what it reads: where that changes and it stays sick, it was misread.
+    """
+    beams = len(evidence.unplugged)
+    unplugged = np.array(evidence.unplugged)
+    likely = (unplugged == UNKNOWN) | (moment.held == UNKNOWN) | (unplugged == moment.held)
+    rate = np.where(likely, _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S)
+    shaken_s = min(moment.step_s, SHAKEN_S) if moment.shaken else 0.0
+    lasting_s = np.full(beams, moment.step_s + _AFTER_CONTACT * shaken_s)
+    lasting_s[moment.edge != 0] = max(lasting_s[0], _AN_EDGE_S)
+    matrix = np.zeros((1 + beams, 1 + beams))
+    matrix[0, 1:] = np.minimum(rate * lasting_s, 0.1)
+    matrix[1:, 0] = min(_RECOVERS_PER_S * moment.step_s, 0.5)
+    stays = 1 - matrix.sum(axis=1)
+    stays[1:][moment.edge != 0] *= _MISREAD
+    matrix[np.diag_indices_from(matrix)] = stays * _FLICKER_STAYS ** moment.flicker.sum()
+    matrix[1:, 0][moment.flicker] = matrix[0, 1:][moment.flicker & likely] = _FLICKER_TURNS
     return matrix

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -80,6 +81,12 @@ class Evidence:
     gap: BoolArray
     ways: Ways
     unplugged: tuple[int, ...]
+
+    @cached_property
+    def held(self) -> IntArray:
+        """What each beam read last, (T, B): 0 clear, 1 broken, 2 where nothing was read so far."""
+        changed = np.where(self.edge > 0, 1, np.where(self.edge < 0, 0, self.level))
+        return _held(changed, changed < UNKNOWN)
 
     @property
     def dips_tell(self) -> bool:
@@ -236,12 +243,17 @@ def _level(beam: Switching, bursts: tuple[Burst, ...], t_s: FloatArray) -> IntAr
 
 def _edges(level: IntArray) -> IntArray:
     """Where a beam's level is another than the last one known: 1 as it breaks, -1 as it clears, (T, B)."""
-    row = np.arange(len(level))[:, None]
-    last = np.maximum.accumulate(np.where(level == UNKNOWN, -1, row), axis=0)
-    known = np.where(last < 0, UNKNOWN, np.take_along_axis(level, np.maximum(last, 0), axis=0))
+    known = _held(level, level != UNKNOWN)
     before = np.concatenate((known[:1], known[:-1]))
     changed = (known != before) & (before != UNKNOWN)
     return np.where(changed, np.where(known == 1, 1, -1), 0)
+
+
+def _held(level: IntArray, known: BoolArray) -> IntArray:
+    """The last level known at each instant, or `UNKNOWN`, all (T, B)."""
+    row = np.arange(len(level))[:, None]
+    last = np.maximum.accumulate(np.where(known, row, -1), axis=0)
+    return np.where(last < 0, UNKNOWN, np.take_along_axis(level, np.maximum(last, 0), axis=0))
 
 
 def _tails(last: Switching, dips_s: FloatArray, tail_s: float, *, most: int) -> FloatArray:

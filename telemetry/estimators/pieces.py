@@ -14,7 +14,7 @@ import numpy as np
 
 from telemetry.analysis import Analysis
 from telemetry.estimators.markov import IntArray, consensus_path, draw_paths, forward, margins
-from telemetry.estimators.piece_chain import build_chain, health_states
+from telemetry.estimators.piece_chain import build_chain
 from telemetry.estimators.piece_evidence import UNKNOWN, UNREAD, Evidence, capacity_of, gather_evidence
 from telemetry.estimators.stations import StateSpace
 from telemetry.log import BoolArray, FloatArray
@@ -149,12 +149,15 @@ def _beam_health(
     names: Sequence[str], chance: FloatArray, evidence: Evidence, gainsaid: BoolArray
 ) -> Mapping[str, tuple[BeamHealth, ...]]:
     """Stretches in which a beam is likelier sick than not; `gainsaid` (T, B) is where the story denies it."""
-    found: dict[str, list[BeamHealth]] = {name: [] for name in names}
-    for number, (beam, level) in enumerate(health_states(len(names))):
-        if number:
-            signs = gainsaid[:, beam], evidence.flicker[:, beam]
-            found[names[beam]] += _stretches(chance[:, number], evidence.t_s, *signs, _STATES[level])
-    return MappingProxyType({name: tuple(sorted(parts, key=_by_start)) for name, parts in found.items()})
+    found = {}
+    for beam, name in enumerate(names):
+        signs = gainsaid[:, beam], evidence.flicker[:, beam]
+        parts: list[BeamHealth] = []
+        for level, state in _STATES.items():
+            likely = chance[:, 1 + beam] * (evidence.held[:, beam] == level)
+            parts += _stretches(likely, evidence.t_s, *signs, state)
+        found[name] = tuple(sorted(parts, key=_by_start))
+    return MappingProxyType(found)
 
 
 def _gainsaid(space: StateSpace, path: IntArray | None, evidence: Evidence) -> BoolArray:

@@ -22,8 +22,8 @@ __all__ = ["Move", "Moves", "StateSpace"]
 _MOST_PAST_LAST = 2
 _MOST_LEAVING = 0.95
 _MOST_STATES = 1_000
-_MOST_JOINT_STATES = 8_000
-"""Occupancies × healths (all beams alive, or one stuck clear or broken): what time and memory grow with."""
+_MOST_JOINT_STATES = 5_000
+"""Occupancies × healths (all beams alive, or one of them sick): what time and memory grow with."""
 
 
 class Move(IntEnum):
@@ -170,7 +170,7 @@ def _occupancies(
     beams: int, capacity: int, most_past: Sequence[int], spanned: Sequence[bool]
 ) -> IntArray | None:
     """All rows of slots within capacity, or None if there are too many; `most_past` each beam, (beams,)."""
-    most_rows = min(_MOST_STATES, _MOST_JOINT_STATES // (2 * beams + 1))
+    most_rows = min(_MOST_STATES, _MOST_JOINT_STATES // (1 + beams))
     at_both = {2 * pair + 1 for pair, is_spanned in enumerate(spanned) if is_spanned}
     rows: list[tuple[int, ...]] = [()]
     for slot, most in enumerate(most for past in most_past for most in (1, past)):
