@@ -32,6 +32,9 @@ __all__ = [
 
 IntArray = NDArray[np.intp]
 
+_RESCALED_EVERY = 8
+"""Chances are scaled to a sum of 1 after as many instants: in so few they do not run out of the numbers that
+a double can hold."""
 _BELOW_ONE = 1 - 2.0**-40
 """Chances are drawn no higher, so that adding the number of a row does not round one up into the next."""
 
@@ -93,6 +96,11 @@ class Kernel:
         _target, place, used = self.links.out_of
         return self.weight.reshape(-1, self.weight.shape[2]).take(place, axis=0) * used[:, :, None]
 
+    @cached_property
+    def arriving(self) -> FloatArray:
+        """The weights by the state that they lead to, (S × H, D)."""
+        return np.ascontiguousarray(self.weight.reshape(len(self.weight), -1).T)
+
 
 @dataclass(frozen=True, eq=False)
 class Step:
@@ -152,17 +160,13 @@ class Step:
 
         States are numbered occupancy × H + health, `before` is (S × H,); both results are (n, D × H).
         """
-        occupancy, health = np.divmod(states, len(self.health))
-        origins = self._origins.take(occupancy, axis=0)
-        turned = before.take(origins) * self._health_back.take(health, axis=0)[:, None]
-        weights = turned * self.weight[:, occupancy, health].T[:, :, None]
-        return origins, weights.reshape(len(states), -1)
-
-    @cached_property
-    def _origins(self) -> IntArray:
-        """The states that lead to each occupancy, numbered as in `ways_into`, (S, D, H)."""
         healths = len(self.health)
-        return np.asarray(self.links.index[:, :, None] * healths + np.arange(healths))
+        occupancy, health = np.divmod(states, healths)
+        origins = self.links.index.take(occupancy, axis=0)[:, :, None] * healths + np.arange(healths)
+        weights = before.take(origins)
+        weights *= self._health_back.take(health, axis=0)[:, None]
+        weights *= self.kernel.arriving.take(states, axis=0)[:, :, None]
+        return origins.reshape(len(states), -1), weights.reshape(len(states), -1)
 
     def ways_into_one(self, health: int, occupancy: int, state: FloatArray) -> FloatArray:
         """The weights of the ways into one state out of those before, `state` (S, H); shape (D, H)."""
@@ -198,14 +202,18 @@ def forward(chain: Chain) -> tuple[FloatArray, float]:
     """Filtered chances (T, H, S), and the logarithm of the likelihood of all observations."""
     filtered = np.empty((len(chain.observed), *chain.start.T.shape))
     likelihood = _by_state(chain.likelihood)
-    scale = np.empty(len(filtered))
+    log_likelihood = 0.0
     state = chain.start.T
     for k, (kind, seen) in enumerate(zip(chain.taken.tolist(), chain.observed.tolist(), strict=True)):
         arrived = chain.steps[kind].ahead(state) if k else state
         state = np.multiply(arrived, likelihood[seen], out=filtered[k])
-        scale[k] = state.sum()
-        state /= scale[k]
-    return filtered.swapaxes(1, 2), float(np.log(scale).sum())
+        if k % _RESCALED_EVERY == 0:
+            total = state.sum()
+            state /= total
+            log_likelihood += float(np.log(total))
+    total = filtered.sum(axis=(1, 2), keepdims=True)
+    filtered /= total
+    return filtered.swapaxes(1, 2), log_likelihood + float(np.log(total[-1, 0, 0]))
 
 
 def _by_state(chances: FloatArray) -> FloatArray:
@@ -243,7 +251,8 @@ def _smoothed(chain: Chain, filtered: FloatArray) -> Iterator[tuple[int, FloatAr
     for k in range(last, -1, -1):
         if k < last:
             message = chain.steps[kinds[k + 1]].back(message * likelihood[seen[k + 1]])
-            message /= message.max()
+            if k % _RESCALED_EVERY == 0:
+                message /= message.max()
         yield k, filtered[k].T * message
 
 

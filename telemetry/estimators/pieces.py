@@ -93,8 +93,9 @@ def _came_and_left(space: StateSpace, paths: IntArray, direction: IntArray) -> t
 
 def _median_counts(drawn: IntArray) -> IntArray:
     """How many at each instant, (1, T), so that their number until then is the median of the drawn ones."""
-    until_then = np.quantile(np.cumsum(drawn, axis=1), 0.5, axis=0, method="inverted_cdf")
-    return np.asarray(np.diff(until_then, prepend=0).astype(np.intp)[None])
+    middle = (len(drawn) - 1) // 2
+    until_then = np.partition(np.cumsum(drawn, axis=1), middle, axis=0)[middle]
+    return np.diff(until_then, prepend=0)[None]
 
 
 def _count(likely: IntArray, drawn: IntArray) -> Count:
