@@ -5,6 +5,8 @@ All weights are our choice: round numbers from what beams, belts and connectors 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from telemetry.dataclass import dataclass
@@ -31,7 +33,9 @@ as they come in."""
 _FORWARD = {1: 1.0, 0: 0.1, -1: 0.02, UNKNOWN: 1.0}
 _BACKWARD = {1: 0.001, 0: 0.01, -1: 1.0, UNKNOWN: 0.05}
 """How the belt's direction bears on moves forward and back."""
-_BACKWARDS = (Move.BACK, Move.SPIT, Move.FOLLOW_BACK, Move.SPIT_TOUCHING)
+_BACKWARDS = np.isin(list(Move), (Move.BACK, Move.SPIT, Move.FOLLOW_BACK, Move.SPIT_TOUCHING))
+_NOT_ON_A_BELT_FORWARD = (Move.BACK, Move.FOLLOW_BACK, Move.SPIT_TOUCHING)
+"""A belt known to run forward takes no piece back; at the first beam one may bounce off."""
 _FALSE_GRIP, _TOUCHING_AT_GRIP = 0.1, 0.02
 """Weight of a grip without a piece that comes in, and of one that comes touching another."""
 _RELEASE_AT_DIP, _FALSE_DIP, _FALSE_DIP_SHAKEN = 0.6, 0.002, 0.02
@@ -78,10 +82,14 @@ def build_chain(space: StateSpace, evidence: Evidence, preload: int) -> Chain:
     """The chain over all instants; equal kinds of step and equal observations are worked out once."""
     moments, taken = _moments(evidence)
     kernels: dict[bytes, Kernel] = {}
+    spaces = space, space.without(_NOT_ON_A_BELT_FORWARD)
     levels, observed = _different_rows(evidence.level)
     return Chain(
         start=_start(space, preload),
-        steps=[_step(space, evidence, moment, kernels) for moment in moments],
+        steps=[
+            Step(health, _kernel(spaces[moment.direction == 1 and not moment.gap], evidence, moment, kernels))
+            for health, moment in zip(_healths(evidence, moments), moments, strict=True)
+        ],
         taken=taken,
         likelihood=_likelihoods(space, levels),
         observed=observed,
@@ -133,19 +141,23 @@ def _start(space: StateSpace, preload: int) -> FloatArray:
 def _likelihoods(space: StateSpace, levels: IntArray) -> FloatArray:
     """Chance of each (L, B) of the beams' levels in each (health, occupancy), shape (L, H, S).
 
-    What a sick beam reads tells nothing.
+    A sick beam reads as it is stuck, whatever stands there.
     """
-    reads = np.stack([_READS[levels[:, beam]][:, space.at_beam[:, beam].astype(np.intp)] for beam in range(space.beams)])
-    chance = [reads.prod(axis=0), *(np.delete(reads, beam, axis=0).prod(axis=0) for beam in range(space.beams))]
-    return np.stack(chance, axis=1)
+    chance = np.ones((len(levels), 1 + space.beams, len(space.slots)))
+    for beam in range(space.beams):
+        reads = _READS[levels[:, beam]]
+        honest = reads[:, space.at_beam[:, beam].astype(np.intp)]
+        for health in range(1 + space.beams):
+            chance[:, health] *= reads.max(axis=1, keepdims=True) if health == 1 + beam else honest
+    return chance
 
 
-def _step(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[bytes, Kernel]) -> Step:
-    """The step; `known` keeps the kernels of moments that differ in what bears on health only."""
+def _kernel(space: StateSpace, evidence: Evidence, moment: _Moment, known: dict[bytes, Kernel]) -> Kernel:
+    """How pieces move; `known` keeps it for moments that differ in what bears on health only."""
     key = moment.moving()
     if key not in known:
         known[key] = Kernel(space.links, _weights(space, evidence, moment))
-    return Step(_health(evidence, moment), known[key])
+    return known[key]
 
 
 def _weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> FloatArray:
@@ -176,8 +188,7 @@ def _move_weights(space: StateSpace, evidence: Evidence, moment: _Moment) -> Flo
     past_sick[_entries(space)] = _unseen_entry(space, evidence, moment)
     weight = np.tile(seen, (1 + space.beams, 1))
     weight[1:] = np.where(moves.beam == np.arange(space.beams)[:, None], past_sick, seen)
-    backwards = np.isin(moves.kind, _BACKWARDS)
-    weight *= np.where(backwards, _BACKWARD[moment.direction], _FORWARD[moment.direction])
+    weight *= np.where(_BACKWARDS[moves.kind], _BACKWARD[moment.direction], _FORWARD[moment.direction])
     told = evidence.dips_tell or evidence.ways.kept
     release = (moves.kind == Move.RELEASE) & (told | (moves.beam < 0))
     weight[:, release] = _release_weights(space, evidence, moment)[release]
@@ -297,23 +308,28 @@ def _lingering_back(space: StateSpace, evidence: Evidence, moment: _Moment) -> F
     return np.asarray(np.exp(-moment.step_s * lasting))
 
 
-def _health(evidence: Evidence, moment: _Moment) -> FloatArray:
-    """Chances of going from one health to another, (H, H): all beams alive, or one of them sick.
+def _healths(evidence: Evidence, moments: Sequence[_Moment]) -> FloatArray:
+    """Chances of going from one health to another, (K, H, H): all beams alive, or one of them sick.
 
     A sick beam is stuck at what it reads: where that changes and it stays sick, it was misread.
     """
-    beams = len(evidence.unplugged)
+    step_s = np.array([[moment.step_s] for moment in moments])
+    shaken_s = np.minimum(step_s, SHAKEN_S) * [[moment.shaken] for moment in moments]
+    edge = np.stack([moment.edge for moment in moments]) != 0
+    flicker = np.stack([moment.flicker for moment in moments])
+    held = np.stack([moment.held for moment in moments])
     unplugged = np.array(evidence.unplugged)
-    likely = (unplugged == UNKNOWN) | (moment.held == UNKNOWN) | (unplugged == moment.held)
-    rate = np.where(likely, _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S)
-    shaken_s = min(moment.step_s, SHAKEN_S) if moment.shaken else 0.0
-    lasting_s = np.full(beams, moment.step_s + _AFTER_CONTACT * shaken_s)
-    lasting_s[moment.edge != 0] = max(lasting_s[0], _AN_EDGE_S)
-    matrix = np.zeros((1 + beams, 1 + beams))
-    matrix[0, 1:] = np.minimum(rate * lasting_s, 0.1)
-    matrix[1:, 0] = min(_RECOVERS_PER_S * moment.step_s, 0.5)
-    stays = 1 - matrix.sum(axis=1)
-    stays[1:][moment.edge != 0] *= _MISREAD
-    matrix[np.diag_indices_from(matrix)] = stays * _FLICKER_STAYS ** moment.flicker.sum()
-    matrix[1:, 0][moment.flicker] = matrix[0, 1:][moment.flicker & likely] = _FLICKER_TURNS
-    return matrix
+    likely = (unplugged == UNKNOWN) | (held == UNKNOWN) | (unplugged == held)
+    lasting_s = step_s + _AFTER_CONTACT * shaken_s
+    lasting_s = np.where(edge, np.maximum(lasting_s, _AN_EDGE_S), lasting_s)
+    goes_sick = np.where(likely, _GOES_SICK_PER_S, _GOES_SICK_OTHER_PER_S) * lasting_s
+    recovers = np.broadcast_to(np.minimum(_RECOVERS_PER_S * step_s, 0.5), edge.shape)
+    healths = np.zeros((len(moments), 1 + edge.shape[1], 1 + edge.shape[1]))
+    healths[:, 0, 1:], healths[:, 1:, 0] = np.minimum(goes_sick, 0.1), recovers
+    stays = 1 - healths.sum(axis=2)
+    stays[:, 1:] *= np.where(edge, _MISREAD, 1.0)
+    stays *= _FLICKER_STAYS ** flicker.sum(axis=1, keepdims=True)
+    diagonal = np.arange(1 + edge.shape[1])
+    healths[:, diagonal, diagonal] = stays
+    healths[:, 0, 1:][flicker & likely] = healths[:, 1:, 0][flicker] = _FLICKER_TURNS
+    return healths

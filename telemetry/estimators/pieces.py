@@ -95,7 +95,7 @@ def _median_counts(drawn: IntArray) -> IntArray:
     """How many at each instant, (1, T), so that their number until then is the median of the drawn ones."""
     middle = (len(drawn) - 1) // 2
     until_then = np.partition(np.cumsum(drawn, axis=1), middle, axis=0)[middle]
-    return np.diff(until_then, prepend=0)[None]
+    return np.asarray(np.diff(until_then, prepend=0)[None])
 
 
 def _count(likely: IntArray, drawn: IntArray) -> Count:

@@ -99,6 +99,13 @@ class StateSpace:
                 return cls(beams, capacity, slots, _moves(slots, both), both)
         return None
 
+    def without(self, kinds: Sequence[Move]) -> StateSpace:
+        """The same occupancies without moves of these kinds."""
+        kept = ~np.isin(self.moves.kind, kinds)
+        moves = self.moves
+        moves = Moves(moves.origin[kept], moves.target[kept], moves.kind[kept], moves.beam[kept])
+        return StateSpace(self.beams, self.capacity, self.slots, moves, self.spanned)
+
     @property
     def most_aboard(self) -> int:
         """The most pieces that any state holds: below the capacity where the space had to be held down."""
