@@ -217,7 +217,8 @@ def _enter_clock(mended: MendedClock, table: Table, ledger: Ledger) -> None:
     ledger.add(
         "unreadable_row",
         len(mended.spoiled),
-        "{count} unreadable row(s){where} left out: a time far from that of the rows around.",
+        "{count} unreadable row(s){where} left out: a time far from that of the rows around, or in doubt "
+        "between two runs of the clock.",
         line=table.first_line(mended.spoiled),
         cells=len(mended.spoiled) * width,
     )

@@ -94,7 +94,7 @@ def rank_candidates(
 
 
 def _readings(sample: Sample, delimiter: str, decimal: str | None) -> list[Candidate]:
-    """The readings with one delimiter; with decimal commas only where there are commas in cells."""
+    """The readings with one delimiter; with decimal commas only where cells hold commas or groups."""
     rows = [
         cells
         for lines in (sample.head, *sample.later)
@@ -107,9 +107,14 @@ def _readings(sample: Sample, delimiter: str, decimal: str | None) -> list[Candi
     width = max(widths, key=lambda w: (widths[w], w))
     fitting = [cells for cells in rows if len(cells) == width]
     even, chosen = len(fitting) / len(rows), thinned(fitting)
-    commas = any("," in cell for cells in chosen for cell in cells)
+    commas = any("," in cell or _has_groups(cell) for cells in chosen for cell in cells)
     signs = [decimal] if decimal else [sign for sign in _DECIMALS if sign == "." or commas]
     return [_read_as(chosen, delimiter, sign, width, even) for sign in signs]
+
+
+def _has_groups(cell: str) -> bool:
+    """Whether points part the digits of a number in groups, as they do beside decimal commas."""
+    return cell.count(".") > 1 and is_number(cell.strip(), ",")
 
 
 def _without_remarks(rows: list[list[str]]) -> list[list[str]]:

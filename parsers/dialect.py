@@ -33,6 +33,8 @@ _ENOUGH_ROWS = 50
 _SPOILED_SHARE = 0.02
 _STEP_SPREAD = 10.0
 _FEWEST_TO_RUN = 3
+# The share of a sample between which the clock lies, whatever few settings stand above the log.
+_MIDDLE = (0.1, 0.9)
 
 Rows = list[tuple[int, list[str]]]
 
@@ -74,7 +76,7 @@ def sniff_layout(text: bytes, told: Told, file: str) -> Layout | None:
     ranked = rank_candidates(sample, told.delimiter, told.decimal)
     if not ranked:
         return None
-    if told.decimal is None and not ranked[0].fractions:
+    if told.decimal is None and ranked[0].decimal == "." and not ranked[0].fractions:
         ranked = rank_candidates(sample, ranked[0].delimiter, _decimal_anywhere(text, ranked[0].delimiter))
     best = ranked[0]
     layout = _layout(best, _head_rows(text, best), told, file)
@@ -158,7 +160,7 @@ def _first_data_row(best: Candidate, rows: Rows) -> int:
     """The first row of full width that holds times and numbers where the others do."""
     numeric = [index for index, column in enumerate(best.columns) if np.isfinite(column).mean() > 0.5]
     clock = find_clock([""] * len(best.columns), best.columns).place
-    header = 0 if clock is None else _header_below_settings(best, rows, numeric, clock)
+    header = _header_below_settings(best, rows, numeric)
     for place, (_, cells) in enumerate(rows):
         if place < header or len(cells) != best.width or REMARK.match(cells[0]):
             continue
@@ -169,27 +171,36 @@ def _first_data_row(best: Candidate, rows: Rows) -> int:
     return next(place for place, (_, cells) in enumerate(rows) if len(cells) == best.width)
 
 
-def _header_below_settings(best: Candidate, rows: Rows, numeric: list[int], clock: int) -> int:
+def _header_below_settings(best: Candidate, rows: Rows, numeric: list[int]) -> int:
     """Place of a line of names with one for time, above all rows of the log; 0 without one.
 
     What stands above it may be as wide as the log and full of numbers, as a table of settings is.
     """
-    header = None
-    above: list[float] = []
+    header, clock = 0, None
+    above: list[list[str]] = []
     for place, (_, cells) in enumerate(rows):
         if len(cells) != best.width:
             continue
-        stamp = rough_stamp(cells[clock], best.decimal)
-        names = all(rough_stamp(cells[index], best.decimal) is None for index in numeric)
-        if stamp is not None and header is not None:
+        if clock is not None and rough_stamp(cells[clock], best.decimal) is not None:
             break
-        if stamp is not None:
-            above.append(stamp)
-        elif names and name_says_time(REMARK.sub("", cells[clock])):
-            if _run_as(np.array(above), best.columns[clock]):
-                break
-            header = place
-    return header or 0
+        if any(rough_stamp(cells[index], best.decimal) is not None for index in numeric):
+            above.append(cells)
+            continue
+        named = _named_clock(best, cells)
+        if named is None:
+            continue
+        stamps = [rough_stamp(row[named], best.decimal) for row in above]
+        if _run_as(np.array([stamp for stamp in stamps if stamp is not None]), best.columns[named]):
+            break
+        header, clock = place, named
+    return header
+
+
+def _named_clock(best: Candidate, cells: list[str]) -> int | None:
+    """The column that would be the clock if these cells were the names, where its name says so."""
+    names = [REMARK.sub("", cell) for cell in cells]
+    place = find_clock(names, best.columns).place
+    return place if place is not None and name_says_time(names[place]) else None
 
 
 def _run_as(stamps: FloatArray, clock: FloatArray) -> bool:
@@ -198,8 +209,9 @@ def _run_as(stamps: FloatArray, clock: FloatArray) -> bool:
     steps, usual = np.diff(stamps), np.diff(clock)
     if len(stamps) < _FEWEST_TO_RUN or not np.any(usual > 0):
         return False
-    typical, span = float(np.median(usual[usual > 0])), float(np.ptp(clock))
-    near = (stamps >= clock.min() - span) & (stamps <= clock.max() + span)
+    typical = float(np.median(usual[usual > 0]))
+    first, last = np.quantile(clock, _MIDDLE)
+    near = (stamps >= 2 * first - last) & (stamps <= 2 * last - first)
     follow = (steps > 0) & (steps <= _STEP_SPREAD * typical)
     return bool(near.mean() > 0.5 and follow.mean() > 0.5)
 

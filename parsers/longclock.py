@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from parsers.batches import are_batches, are_too_few_to_tell, cut_between_runs
 from parsers.channels import Groups
 from parsers.clock import (
     FILLING_SHARE,
@@ -21,7 +22,8 @@ from parsers.clock import (
     sort_rows,
     steady_tick,
 )
-from parsers.order import are_batches, displaced_rows, is_habit_of_few
+from parsers.order import displaced_rows, is_habit_of_few
+from telemetry.dataclass import dataclass
 from telemetry.log import BoolArray, FloatArray
 
 __all__ = ["mend_long_clock"]
@@ -30,6 +32,14 @@ __all__ = ["mend_long_clock"]
 _HABIT_SHARE = 0.1
 _FEW_FALLS = 20
 _NONE: Rows = np.zeros(0, dtype=np.intp)
+
+
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """The row at which a run of the clock begins, and rows before it that may be of either run."""
+
+    row: int
+    doubtful: Rows
 
 
 def mend_long_clock(t: FloatArray, groups: Groups, again: Rows = _NONE) -> MendedClock:
@@ -51,21 +61,35 @@ def mend_long_clock(t: FloatArray, groups: Groups, again: Rows = _NONE) -> Mende
 
 def _part_by_part(t: FloatArray, groups: Groups, cuts: Rows) -> Sorting:
     channel = _channel_of(groups)
+    if not len(cuts):
+        return _sort_long_rows(t, groups)
+    return in_parts(len(t), cuts, lambda part: _sort_long_rows(t[part], _groups_of(channel[part])))
 
-    def sort(part: slice) -> Sorting:
-        _, codes = np.unique(channel[part], return_inverse=True)
-        bounds = np.concatenate(([0], np.cumsum(np.bincount(codes))))
-        names = [""] * (len(bounds) - 1)
-        return _sort_long_rows(t[part], Groups(names, np.argsort(codes, kind="stable"), bounds))
 
-    return in_parts(len(t), cuts, sort) if len(cuts) else _sort_long_rows(t, groups)
+def _groups_of(channel: NDArray[np.intp]) -> Groups:
+    """The rows of each channel, nameless."""
+    _, codes = np.unique(channel, return_inverse=True)
+    bounds = np.concatenate(([0], np.cumsum(np.bincount(codes))))
+    return Groups([""] * (len(bounds) - 1), np.argsort(codes, kind="stable"), bounds)
+
+
+def _parted_at(t: FloatArray, groups: Groups, cuts: list[_Cut]) -> Sorting:
+    """The runs between the cuts, each sorted for itself, without the rows that may be of either."""
+    doubtful = np.concatenate([cut.doubtful for cut in cuts])
+    kept = np.delete(np.arange(len(t)), doubtful)
+    starts = np.searchsorted(kept, [cut.row for cut in cuts])
+    sorting = _part_by_part(t[kept], _groups_of(_channel_of(groups)[kept]), starts)
+    piece = np.zeros(len(t), dtype=np.intp)
+    piece[kept] = sorting.piece
+    return Sorting(piece, np.sort(np.concatenate((kept[sorting.spoiled], doubtful))), kept[sorting.late])
 
 
 def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
     most = _most_steps_back(t, groups)
     if most == 0:
         late = _NONE if _in_blocks(groups) else displaced_rows(t)
-        return _one_piece(t, _NONE, _NONE if _is_habit(late, t, groups) else late)
+        habit = _is_habit(late, t, groups) or are_too_few_to_tell(t, _channel_of(groups))
+        return _one_piece(t, _NONE, _NONE if habit else late)
     alone = _sorted_alone(t, groups)
     falls = np.flatnonzero(np.diff(t) < 0) + 1
     if not any(sorting.piece[-1] for sorting in alone.values()):
@@ -73,12 +97,14 @@ def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
         if len(falls) > _FEW_FALLS or not turns:
             return _sorted_in(t, groups, alone)
         if len(everyone := _turns_at_one_place(t, groups)):
-            turns = [_cut_within(t, groups, everyone, in_batches=len(falls) > 1)]
-        cuts = [turn for turn in turns if not _fill_own_holes(t, groups, turn)]
-        return _part_by_part(t, groups, np.array(cuts, dtype=np.intp)) if cuts else sort_rows(t)
+            found = [_cut_within(t, groups, everyone, (0, len(t)), in_batches=len(falls) > 1)]
+        else:
+            found = [_Cut(turn, _NONE) for turn in turns]
+        cuts = [cut for cut in found if not _fill_own_holes(t, groups, cut.row)]
+        return _parted_at(t, groups, cuts) if cuts else sort_rows(t)
     cuts = [] if _in_blocks(groups) else _common_restarts(t, groups, alone)
     if cuts:
-        return _part_by_part(t, groups, np.array(cuts, dtype=np.intp))
+        return _parted_at(t, groups, cuts)
     if _in_blocks(groups) or len(falls) > 3 * most + 3:
         return _by_channel(t, groups)
     return sort_rows(t)
@@ -145,7 +171,7 @@ def _sorted_in(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> Sort
     return _one_piece(t, spoiled, own if _is_habit(late, t, groups) else late)
 
 
-def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> list[int]:
+def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -> list[_Cut]:
     """The rows from which on all channels start over, in a file that was written from then to now."""
     in_batches = int(np.sum(np.diff(t) < 0)) > max(sorting.piece[-1] for sorting in alone.values())
     restarting = [
@@ -153,35 +179,42 @@ def _common_restarts(t: FloatArray, groups: Groups, alone: dict[int, Sorting]) -
         for index, sorting in alone.items()
     ]
     most = max(len(resets) for _, resets in restarting)
-    cuts: list[int] = []
-    for number in range(most):
-        turns = np.array(
-            [(r[at[number] - 1], r[at[number]]) for r, at in restarting if len(at) == most], dtype=np.intp
-        )
-        if most == 1 and len(everyone := _turns_at_one_place(t, groups)):
-            turns = everyone
+    all_turns = [
+        np.array([(r[at[number] - 1], r[at[number]]) for r, at in restarting if len(at) == most])
+        for number in range(most)
+    ]
+    if most == 1 and len(everyone := _turns_at_one_place(t, groups)):
+        all_turns = [everyone]
+    cuts: list[_Cut] = []
+    for number, turns in enumerate(all_turns):
         if turns[:, 0].max() >= turns[:, 1].min():
             return []
-        cut = _cut_within(t, groups, turns, in_batches=in_batches)
-        if not _turns_back(t, groups, cut):
+        past = len(t) if number + 1 == len(all_turns) else int(all_turns[number + 1][:, 0].max()) + 1
+        known = (cuts[-1].row if cuts else 0, past)
+        cut = _cut_within(t, groups, turns, known, in_batches=in_batches)
+        if not _turns_back(t, groups, cut.row):
             return []
         cuts.append(cut)
     return cuts
 
 
-def _cut_within(t: FloatArray, groups: Groups, turns: NDArray[np.intp], *, in_batches: bool) -> int:
+def _cut_within(
+    t: FloatArray, groups: Groups, turns: NDArray[np.intp], known: tuple[int, int], *, in_batches: bool
+) -> _Cut:
     """The row at which a new run begins, of those after the last row before it and up to the first behind.
 
     Rows of channels that say little may lie between: of the new run they are by their times; in a log that
-    is written in batches, from the channel on that leads the file.
+    is written in batches, by the windows of the two runs, which lie within the rows `known`.
     """
     last, first = int(turns[:, 0].max()), int(turns[:, 1].min())
-    leader = _rows_of(groups, int(_channel_of(groups)[0]))
-    leads = leader[(leader > last) & (leader <= first)]
-    if in_batches and len(leads):
-        return int(leads[0])
+    if in_batches:
+        start, past = known
+        cut, doubtful = cut_between_runs(
+            t[start:past], _channel_of(groups)[start:past], last - start, first - start
+        )
+        return _Cut(cut + start, doubtful + start)
     middle_s = (t[turns[:, 0]].max() + t[turns[:, 1]].min()) / 2
-    return last + 1 + int(np.argmax(t[last + 1 : first + 1] < middle_s))
+    return _Cut(last + 1 + int(np.argmax(t[last + 1 : first + 1] < middle_s)), _NONE)
 
 
 def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:

@@ -1,4 +1,4 @@
-"""Which rows of a log lie out of order, and whether that is how its logger writes."""
+"""Which rows of a log lie out of order, and whether always the same channels do."""
 
 from __future__ import annotations
 
@@ -9,16 +9,13 @@ from numpy.typing import NDArray
 
 from telemetry.log import BoolArray, FloatArray
 
-__all__ = ["are_batches", "displaced_rows", "is_habit_of_few", "rows_in_disorder"]
+__all__ = ["displaced_rows", "is_habit_of_few", "rows_in_disorder"]
 
 Rows = NDArray[np.intp]
 
 # Of more rows than this in disorder it is not worth finding the very fewest.
 _MOST_SEARCHED = 100_000
 _CHANCE = 1e-2
-# Our choice: so many steps back tell batches, where they are one in so many of the places between batches.
-_FEWEST_FALLS, _MOST_CHANNELS = 4, 500
-_BORDERS_A_FALL = 8
 
 
 def rows_in_disorder(t: FloatArray) -> Rows:
@@ -81,37 +78,3 @@ def _oftener_than_chance(rows: Rows, channel: NDArray[np.integer]) -> BoolArray:
     chance = bdtrc(np.maximum(found - 1, 0), of_channel, len(rows) / len(channel))
     often: BoolArray = (found > 1) & (chance < _CHANCE / len(of_channel))
     return often
-
-
-def are_batches(t: FloatArray, channel: NDArray[np.integer]) -> bool:
-    """Whether all steps back are those of a logger that writes, window after window, channel after channel.
-
-    `channel` is that of each row, shape (n,), each in order of time. A step back then goes from one channel
-    to another that always comes later; where one comes again behind a later one a window has ended, and
-    between two such ends lies at least the longest way back. Rows moved by accident step back either way,
-    and seldom beside the many places where channels take turns.
-    """
-    back = np.flatnonzero(np.diff(t) < 0)
-    count = int(channel.max()) + 1
-    if len(back) < _FEWEST_FALLS or count > _MOST_CHANNELS:
-        return False
-    earlier = _closure(channel[back], channel[back + 1], count)
-    if np.any(earlier & earlier.T):
-        return False
-    ends = np.flatnonzero(earlier[channel[1:], channel[:-1]])
-    window_s = float(np.max(np.maximum.accumulate(t)[back] - t[back + 1]))
-    begun_s = np.arange(len(ends)) * window_s
-    spaced = np.all(np.maximum.accumulate(t[ends] - begun_s) <= t[ends + 1] - begun_s)
-    return bool(spaced) and len(ends) <= _BORDERS_A_FALL * len(back)
-
-
-def _closure(first: NDArray[np.integer], second: NDArray[np.integer], count: int) -> BoolArray:
-    """Which of `count` things come before which, shape (count, count), by pairs in order.
-
-    Warshall 1962, Journal of the ACM 9, 11-12, from memory.
-    """
-    before = np.zeros((count, count), dtype=np.bool_)
-    before[first, second] = True
-    for between in np.unique(second).tolist():
-        before |= np.outer(before[:, between], before[between])
-    return before

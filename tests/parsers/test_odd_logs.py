@@ -31,6 +31,7 @@ from tests.parsers.odd import (
 SOUND: Truth = {"feed_current_a": at(TIMES, CURRENT), "beam": at(TIMES, BEAM), "mode": at(TIMES, MODE)}
 CURRENT_ALONE: Truth = {"feed_current_a": SOUND["feed_current_a"]}
 LINES = wide().splitlines()
+UNEVEN = [round(t + (0.019 if i % 4 == 1 else 0), 3) for i, t in enumerate(TIMES)]
 RESTARTED = [t if i < 30 else round(t - TIMES[30], 2) for i, t in enumerate(TIMES)]
 LAID_OUT = [t if i < 30 else round(TIMES[29] + 1 + t - TIMES[30], 2) for i, t in enumerate(TIMES)]
 NOISE = bytes(random.Random(1).randrange(128, 256) for _ in range(200))  # noqa: S311 - made to be repeated
@@ -62,6 +63,15 @@ CLEAN = {
     "pairs above the header": Odd("robot,Jay\nmatch,7\nfirmware,1.2.3\n\n" + wide(), SOUND),
     "a table of settings as wide as the log": Odd(
         "gain,1.5,0.25,-3\noffset,0,12,7.5\nloop time,20,20,40\n" + wide(), SOUND
+    ),
+    "settings above a log whose clock ticks less evenly than a count": Odd(
+        "gain,-3,8,-0.2\nlimit,5,2.2,9\nspan,-1,9,-3\n"
+        + table({"count": [*range(ROWS)], "mode": MODE, "feed_current_a": CURRENT, "time_s": UNEVEN}),
+        {
+            "count": at(UNEVEN, [float(i) for i in range(ROWS)]),
+            "mode": at(UNEVEN, MODE),
+            "feed_current_a": at(UNEVEN, CURRENT),
+        },
     ),
     "settings with a number above the time": Odd(
         "gain,1.5,0.25\noffset,0,12\nlimit,20,5\n" + table({"beam": BEAM, "time_s": TIMES, "amps": CURRENT}),
@@ -156,6 +166,10 @@ CLEAN = {
     "digits in groups": Odd(
         table({"time_s": TIMES, "x": [quoted(f"{900 + i * 10:,}.5") for i in range(ROWS)]}),
         {"x": at(TIMES, [900.5 + i * 10 for i in range(ROWS)])},
+    ),
+    "points between groups, and no decimal sign at all": Odd(
+        table({"time_ms": range(ROWS), "ticks": [f"{900 + i}.{i:03d}.0{i:02d}" for i in range(ROWS)]}, ";"),
+        {"ticks": [(i / 1000, (900 + i) * 1e6 + i * 1e3 + i) for i in range(ROWS)]},
     ),
     "groups beside decimal commas": Odd(
         "time_s;x\n"
