@@ -97,7 +97,8 @@ def _unnamed_clock(
     names: Sequence[str], columns: Sequence[FloatArray], dated: Collection[int], stride: int
 ) -> ClockChoice:
     rising = [index for index, stamps in enumerate(columns) if _rises(stamps) >= _RISING_SHARE]
-    of_dates = next((index for index in rising if index in dated), None)
+    mostly = (index for index in dated if _rises(columns[index]) >= _NAMED_RISING_SHARE)
+    of_dates = next((index for index in rising if index in dated), None if rising else next(mostly, None))
     if of_dates is not None:
         return ClockChoice(of_dates)
     hinted = [index for index in rising if name_says_time(names[index])] or rising

@@ -46,10 +46,11 @@ def mend_long_clock(t: FloatArray, groups: Groups, again: Rows = _NONE) -> Mende
     """Times in file order, shape (n,), of rows that belong to channels, to an even flow of time.
 
     What counts is the order within each channel. Where all channels' own times rise, the rows are sorted;
-    those out of order among other channels are late ones only where they are few and of any channel,
-    since a logger that writes in batches does so again and again. Where no channel alone started over,
-    none did; where they start over at one place of the file, that parts it. Where the file goes back far
-    oftener than any channel does, each channel is mended alone, and the pieces are laid end to end.
+    those out of order among other channels are late ones only where they are few, of any channel, and lie
+    among many in order, since a logger that writes in batches does so again and again. Where no channel
+    alone started over, none did; where they start over at one place of the file, that parts it. Where the
+    file goes back far oftener than any channel does, each channel is mended alone, and the pieces are laid
+    end to end.
     `again` are the rows before which the file says its header again: where most channels fall there, the
     clock started over. Raises UnorderedClockError when channels disagree about how often it did.
     """
@@ -88,8 +89,9 @@ def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
     most = _most_steps_back(t, groups)
     if most == 0:
         late = _NONE if _in_blocks(groups) else displaced_rows(t)
-        habit = _is_habit(late, t, groups) or are_too_few_to_tell(t, _channel_of(groups))
-        return _one_piece(t, _NONE, _NONE if habit else late)
+        if not len(late) or _is_habit(late, t, groups) or are_too_few_to_tell(t, _channel_of(groups)):
+            late = _NONE
+        return _one_piece(t, _NONE, late)
     alone = _sorted_alone(t, groups)
     falls = np.flatnonzero(np.diff(t) < 0) + 1
     if not any(sorting.piece[-1] for sorting in alone.values()):

@@ -29,6 +29,7 @@ __all__ = [
 ]
 
 _SAMPLE_ROWS = 2_000
+_SPOILED_SHARE = 0.1
 
 
 def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
@@ -48,7 +49,7 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
         stride,
     )
     passed_over = bool(dated) and choice.place not in dated
-    if choice.place is None or (not asked and (passed_over or _falls(table.columns[choice.place]))):
+    if choice.place is None or (not asked and (passed_over or _is_doubtful(table.columns[choice.place]))):
         beside_names = _clock_beside_names(table, asked or everywhere)
         choice = choice if beside_names is None else replace(choice, place=beside_names)
     if choice.place is not None:
@@ -64,8 +65,10 @@ def find_time_column(table: Table, told: Told, file: str) -> ClockChoice:
     )
 
 
-def _falls(column: Column) -> bool:
-    return bool(np.any(np.diff(raw_stamps(column)) < 0))
+def _is_doubtful(column: Column) -> bool:
+    """Whether what rises is no time in more cells than are ever spoiled, or falls somewhere."""
+    stamps = raw_stamps(column)
+    return bool(np.mean(np.isnan(stamps)) > _SPOILED_SHARE or np.any(np.diff(stamps) < 0))
 
 
 def _clock_beside_names(table: Table, asked: Iterable[int]) -> int | None:

@@ -54,5 +54,5 @@ def convert(
         click.echo(json_text(conversion_json(out, rows, len(log.channels), repairs)), nl=False)
     else:
         size = f"{rows:,} rows of {len(log.channels):,} channels"
-        click.echo(f"{shown(str(out))}: {size}, repairs of {len(repairs)} kinds")
+        click.echo(f"{shown(str(out))}: {size}, {len(repairs)} kind(s) of repair")
     return EXIT_DONE

@@ -57,3 +57,24 @@ def test_a_row_that_may_be_of_either_run_is_left_out_and_told(tmp_path: Path) ->
         ("clock_reset", 1),
     ]
     assert "z mode" not in log.channels
+
+
+def test_a_value_that_counts_is_no_clock_beside_words_in_its_column(tmp_path: Path) -> None:
+    rows = [(t, name, f"{10 * t:.1f}") for t, name, _ in sampled("position", 5, 6.0)]
+    rows += [(round(0.465 + 0.5 * i, 3), "mode", ("intake", "fire")[i % 2]) for i in range(11)]
+    log = read(tmp_path, lines(in_batches(rows, 1.0)))
+
+    assert (log.shape, log.dialect.time_column, log.repairs) == ("long", "column 1", ())
+    assert_holds_all(log, rows)
+
+
+def test_without_a_header_dates_are_a_clock_though_channels_say_little(tmp_path: Path) -> None:
+    rows = [(round(0.643 + i, 3), "drum", ("off", "on")[i % 2]) for i in range(7)]
+    rows += [(round(1.462 + i, 3), "hatch", ("open", "shut")[i % 2]) for i in range(7)]
+    rows += [(t, "ladle", ("off", "on")[i % 2]) for i, t in enumerate((0.535, 0.835, 7.635))]
+    rows += [(0.508, "boom", "low"), (5.888, "boom", "high")]
+    text = "".join(f"2026-03-01 10:00:{t:06.3f},{name},{value}\n" for t, name, value in in_batches(rows, 0.5))
+    log = read(tmp_path, text)
+
+    assert (log.shape, log.dialect.time_column, log.repairs) == ("long", "column 1", ())
+    assert_holds_all(log, [(round(t - 0.508, 3), name, value) for t, name, value in rows])
