@@ -43,6 +43,7 @@ def convert(
     from reports.conversion import conversion_json, write_conversion
     from telemetry.plain import shown
     from telemetry.robot_file import read_robot
+    from telemetry.wording import counted
 
     section = None if robot_path is None else read_robot(robot_path).log
     told = parsers.told_format(settings)
@@ -54,5 +55,6 @@ def convert(
         click.echo(json_text(conversion_json(out, rows, len(log.channels), repairs)), nl=False)
     else:
         size = f"{rows:,} rows of {len(log.channels):,} channels"
-        click.echo(f"{shown(str(out))}: {size}, {len(repairs)} kind(s) of repair")
+        kinds = counted(len(repairs), "kind of repair", "kinds of repair")
+        click.echo(f"{shown(str(out))}: {size}, {kinds}")
     return EXIT_DONE

@@ -56,7 +56,7 @@ def test_convert_writes_the_table_and_its_repairs(run: Run, log: Path, name: str
 
 
 def test_convert_for_people_says_what_it_wrote(run: Run, log: Path) -> None:
-    assert run("convert", log, "out.csv")[1] == "out.csv: 50 rows of 2 channels, 1 kind(s) of repair\n"
+    assert run("convert", log, "out.csv")[1] == "out.csv: 50 rows of 2 channels, 1 kind of repair\n"
 
 
 @pytest.mark.parametrize(
