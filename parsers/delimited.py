@@ -117,6 +117,7 @@ def _sort_out(
         _enter_tail(ledger, int(records.line[last]) + 1 if last >= 0 else 1, 0)
     if len(text.breaks):
         _leave_out_beside_nuls(records, text, fits, layout)
+    _leave_out_above_headers(records, again, fits, layout)
     _enter_misfits(records, data & ~fits & ~again, ledger, cells)
     return fits, tuple(records.line[data & again].tolist()), cells_in_file
 
@@ -163,6 +164,13 @@ def _leave_out_beside_nuls(records: Records, text: Text, fits: BoolArray, layout
         fits[index] = is_whole(records, index, fits, layout) is True
     if layout.clock != 0:
         fits[np.isin(records.start - 1, text.breaks)] = False
+
+
+def _leave_out_above_headers(records: Records, again: BoolArray, fits: BoolArray, layout: Layout) -> None:
+    """A row above a repeated header counts only where it is not half: a power cut may have ended it."""
+    above = np.flatnonzero(again[1:] & fits[:-1])
+    for index in above[:_MOST_HEAD_LINES].tolist():
+        fits[index] = is_whole(records, index, fits, layout) is not False
 
 
 def _enter_tail(ledger: Ledger, line: int, cells: int) -> None:

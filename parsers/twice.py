@@ -14,6 +14,7 @@ __all__ = ["rows_written_twice"]
 
 # Our choice: where the times fall oftener, that is how the logger writes.
 _MOST_FALLS = 100
+_SAME_STEP_S = 1e-9
 
 
 def rows_written_twice(table: Table, t: FloatArray) -> NDArray[np.intp]:
@@ -21,7 +22,7 @@ def rows_written_twice(table: Table, t: FloatArray) -> NDArray[np.intp]:
 
     The clock must go on behind such a block from where it was before it, and the rows repeated must not be
     all of a run: a clock that starts over says its first rows again too, where nothing moves. Where nothing
-    but the clock changes in a block, that it comes again tells nothing.
+    but the clock changes in a block, and that in even steps, that it comes again tells nothing.
     """
     falls = np.flatnonzero(np.diff(t) < 0) + 1
     if len(falls) > _MOST_FALLS:
@@ -38,7 +39,8 @@ def _repeated_from(table: Table, t: FloatArray, fall: int) -> NDArray[np.intp]:
         if goes_on and np.array_equal(t[first:fall], t[fall:past]):
             again = np.arange(fall, past)
             said = table.row_texts(np.arange(first, fall))
-            if _changes_beside_clock(said) and said == table.row_texts(again):
+            uneven = float(np.ptp(np.diff(t[first:fall]))) > _SAME_STEP_S if fall - first > 2 else False
+            if (uneven or _changes_beside_clock(said)) and said == table.row_texts(again):
                 return again
     return np.zeros(0, dtype=np.intp)
 

@@ -279,6 +279,16 @@ DAMAGED = {
     "rows written twice": Odd(
         "\n".join([*LINES[:31], *LINES[24:31], *LINES[31:]]) + "\n", SOUND, ("duplicate_time",)
     ),
+    "rows written twice where nothing but an uneven clock moves": Odd(
+        table({"time_s": [*UNEVEN[:30], *UNEVEN[24:]], "k": [7] * (6 + ROWS)}),
+        {"k": at(UNEVEN, [7] * ROWS)},
+        ("duplicate_time",),
+    ),
+    "a row cut off above a header that is said again": Odd(
+        table({"time_s": TIMES, "x": [f"{v:.2f}" for v in CURRENT]}) + "1.2,12\ntime_s,x\n1.22,35.50\n",
+        {"x": [*at(TIMES, CURRENT), (1.22, 35.5)]},
+        ("repeated_header", "unreadable_row"),
+    ),
     "a restart that begins like the first run": Odd(
         table({"time_s": [*TIMES[:20], *TIMES], "k": [7] * (20 + ROWS)}),
         {"k": at([*TIMES[:20], *(round(TIMES[19] + 1 + t, 2) for t in TIMES)], [7] * (20 + ROWS))},
