@@ -72,9 +72,11 @@ def clean_since(facts: Sequence[MatchFacts]) -> tuple[CleanSince, ...]:
     """Every trouble that was found in some match, matches in the order in which they were played.
 
     Faults that come in clusters count as clusters (`clusters_in`), so that one bad match is no proof. What is
-    only suspected counts as met, as it does in trends.
+    only suspected counts as met, as it does in trends. A log in which the robot was never enabled
+    tells nothing.
     """
-    roles = {(f.kind, f.subject): f.role for one in facts for f in one.faults if f.count}
+    played = [one for one in facts if one.active_s > 0]
+    roles = {(f.kind, f.subject): f.role for one in played for f in one.faults if f.count}
     return tuple(_since(facts, *key, role) for key, role in sorted(roles.items()))
 
 

@@ -35,6 +35,12 @@ def test_what_is_met_in_the_latest_match_is_still_there_or_new() -> None:
     assert _only(0, 0, 1).text == "New in m2, the latest match."
 
 
+def test_a_log_in_which_the_robot_was_never_enabled_tells_of_no_trouble() -> None:
+    idle = match_facts("m0", faults={ENTRY: 1}, active_s=0.0)
+    assert clean_since([idle]) == ()
+    assert [since.matches for since in clean_since([idle, *_matches(1, 1)])] == [2]
+
+
 def test_a_few_clean_matches_are_no_proof_and_the_number_that_would_be_is_told() -> None:
     since = _only(1, 1, 1, 0)
     assert (since.since, since.clean, since.gone) == ("m3", 1, False)
