@@ -13,7 +13,7 @@ from telemetry.errors import LogError
 from telemetry.log import FloatArray
 from telemetry.plain import shown
 
-__all__ = ["ClockChoice", "find_clock", "has_clock", "name_says_time", "named_column"]
+__all__ = ["ClockChoice", "find_clock", "has_clock", "name_says_time", "named_column", "parted"]
 
 _TIME_WORDS = frozenset(
     {"time", "times", "timestamp", "timestamps", "t", "ts", "stamp", "clock", "date", "datetime", "when"}
@@ -32,13 +32,16 @@ _FIRST_ROWS = 12
 
 def name_says_time(name: str) -> int:
     """2 when a column's name is a word for time (a unit aside), 1 when it holds one, else 0."""
-    words = [
-        word for word in re.split(r"[^a-z0-9]+", re.sub(r"([a-z])([A-Z])", r"\1_\2", name).lower()) if word
-    ]
+    words = [word for word in re.split(r"[^a-z0-9]+", parted(name).lower()) if word]
     hits = sum(word in _TIME_WORDS for word in words)
     if not hits:
         return 1 if words and words[0] in {"seconds", "secs", "sec", "millis", "micros", "s", "ms"} else 0
     return 2 if all(word in _TIME_WORDS or word in _FILLER_WORDS for word in words) else 1
+
+
+def parted(name: str) -> str:
+    """A name run together by capitals, its words parted: `SystemTimeUs`, `CPUTimeUs`."""
+    return re.sub(r"([a-z])(?=[A-Z])|([A-Z])(?=[A-Z][a-z])", r"\1\2_", name)
 
 
 @dataclass(frozen=True)

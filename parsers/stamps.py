@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from parsers.clockcolumn import parted
 from parsers.numbers import floats_of
 from parsers.records import IntArray
 from parsers.sheetdates import CLOCK_12, SHEET_DATE, SHEET_DATE_PATTERN, sheet_dates
@@ -34,13 +35,15 @@ _ISO_PATTERN = re.compile(_ISO, re.IGNORECASE)
 _CLOCK_PATTERN = re.compile(_CLOCK, re.IGNORECASE)
 _SWAPPED = str.maketrans(",.", ".,")
 _DAY_S = 86_400
-_LONGEST_S = 3 * 3_600
+_LONGEST_S, _QUICKEST_S = 3 * 3_600, 0.0005
 _MOSTLY = 0.5
 # Unix time of 2001-09-09 and of 2096-10-02, in seconds: between them a number without a unit is a date.
 _EPOCH_FROM_S, _EPOCH_TO_S = 1e9, 4e9
-# Our choice: so many dates show Unix time, the others are of a clock not yet set; such a log comes hourly.
-_DATED_SHARE = 0.05
-_SLOWEST_S = 3_600.0
+# Our choice: so many dates, or the last readings, show Unix time, the others are of a clock not yet set.
+_DATED_SHARE, _LAST_READINGS = 0.05, 5
+# A log in Unix time comes every ten minutes at least, for a year at most: microseconds since the start of a
+# robot that is on for half an hour look like Unix time in seconds that comes far more seldom.
+_SLOWEST_S, _LONGEST_DATED_S = 600.0, 366 * _DAY_S
 _MOST_LEAPS, _MANY_STEPS = 3, 20
 # Beyond Unix time in nanoseconds of the year 2096 a number is no time, and differences would overflow.
 _MOST_TICKS = 4_000_000_000_000_000_000
@@ -192,7 +195,7 @@ def _days_of(values: FloatArray | IntArray) -> IntArray:
 
 
 def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:
-    named = unit_from_name(name)
+    named = unit_from_name(name) or unit_from_name(parted(name))
     if named is not None and named.quantity == "time":
         return named.symbol
     rises = np.diff(np.sort(values)).astype(np.float64)
@@ -200,8 +203,9 @@ def _unit_of(values: FloatArray | IntArray, name: str, *, long: bool) -> str:
     typical = float(rises[len(rises) // 2]) if len(rises) else 0.0
     span = float(rises[:-_MOST_LEAPS].sum() if len(rises) > _MANY_STEPS else rises.sum())
     for unit, ticks in PER_SECOND.items():
-        dated = np.mean((values >= _EPOCH_FROM_S * ticks) & (values < _EPOCH_TO_S * ticks))
-        if dated >= _DATED_SHARE and typical <= _SLOWEST_S * ticks:
+        dated = (values >= _EPOCH_FROM_S * ticks) & (values < _EPOCH_TO_S * ticks)
+        shown = np.mean(dated) >= _DATED_SHARE or bool(dated[-_LAST_READINGS:].all())
+        if shown and typical <= _SLOWEST_S * ticks and span <= _LONGEST_DATED_S * ticks:
             return unit
     return _unit_of_steps(values, typical, span, long=long) if len(rises) else "s"
 
@@ -210,12 +214,14 @@ def _unit_of_steps(values: FloatArray | IntArray, typical: float, span: float, *
     """Our choice: whole numbers come at least once a second (at events: once in ten) for three hours at most.
 
     Numbers with a fraction are taken for seconds unless they would last longer than a day. The three
-    greatest of many steps do not count: a clock that was set, or started over, leaps by years.
+    greatest of many steps do not count: a clock that was set, or started over, leaps by years. A robot that
+    would have been on for a day is taken to count in the next finer unit, if that is no quicker than 2 kHz.
     """
     fractional = bool(np.any(np.asarray(values) % 1 != 0))
     for unit, ticks in PER_SECOND.items():
         often = fractional or typical <= ticks * (10 if long else 1)
-        if often and span <= ticks * (_DAY_S if fractional else _LONGEST_S):
+        since_days = not fractional and values[0] > _DAY_S * ticks and typical >= _QUICKEST_S * 1_000 * ticks
+        if often and not since_days and span <= ticks * (_DAY_S if fractional else _LONGEST_S):
             return unit
     return "ns"
 

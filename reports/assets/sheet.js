@@ -28,7 +28,9 @@ const sheet = (() => {
       .map((lane) => [lane, lane.getBoundingClientRect(), stretch.plots.get(lane).getBoundingClientRect()]);
     const top = Math.floor(Math.min(...boxes.map(([, box]) => box.top)) - origin);
     const bottom = Math.ceil(Math.max(...boxes.map(([, box]) => box.bottom)) - origin);
-    for (const [lane, , plot] of boxes) rows.set(lane, { top: Math.round((plot.top - origin - top) * scale), height: Math.round(plot.height * scale) });
+    // As drawings and canvases are: each box at a whole pixel of the screen.
+    const snapped = (y) => Math.round(y * scale);
+    for (const [lane, , plot] of boxes) rows.set(lane, { top: snapped(plot.top) - snapped(origin + top), height: Math.round(plot.height * scale) });
     state.top = top;
     fit(canvas, px, boxes.length ? bottom - top : 0, scale);
     state.image = canvas.width && canvas.height ? pen.createImageData(canvas.width, canvas.height) : null;

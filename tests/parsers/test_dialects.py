@@ -197,6 +197,9 @@ def test_one_spoiled_row_never_changes_the_dialect(spoiled: str, place: int, tmp
         ("timestamp", ["1700000000000000000", "1700000000000000500", "1700000001000000000"], "ns", 1.0),
         ("t", ["0", "20", "40"], "ms", 0.04),
         ("t", ["0", "20000", "40000"], "us", 0.04),
+        ("CPUTimeMs", ["0", "500", "1000"], "ms", 1.0),
+        ("RobotTimeUs", ["0", "500000", "1000000"], "us", 1.0),
+        ("t", ["1200000000", "1200001000", "1200002000"], "us", 0.002),
         ("time", ["2026-03-01T10:00:00Z", "2026-03-01T10:00:00.5Z", "2026-03-01T10:00:01Z"], "iso8601", 1.0),
         ("time", ["2026-03-01 10:00:00", "2026-03-01 10:00:00.5", "2026-03-01 10:00:01"], "iso8601", 1.0),
         ("when", ["23:59:59.5", "23:59:59.9", "00:00:00.5"], "clock", 1.0),
@@ -238,6 +241,18 @@ def test_a_clock_that_was_not_set_does_not_tell_the_date(tmp_path: Path) -> None
     log = read_log(path)
 
     assert log.start_epoch_s is None
+    assert [repair.kind for repair in log.repairs] == ["clock_jump"]
+
+
+def test_a_clock_set_in_the_last_readings_tells_the_unit(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    unset, is_set = [43_200_000_000 + 1_000 * n for n in range(500)], range(6)
+    stamps = [*unset, *(1_791_000_000_000_000 + 1_000 * n for n in is_set)]
+    path.write_text("timestamp,x_v\n" + "".join(f"{stamp},{n}\n" for n, stamp in enumerate(stamps)))
+    log = read_log(path)
+
+    assert log.dialect.time_unit == "us"
+    np.testing.assert_allclose(np.diff(log.t_s[:500]), 0.001, rtol=0, atol=1e-9)
     assert [repair.kind for repair in log.repairs] == ["clock_jump"]
 
 
