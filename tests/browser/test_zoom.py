@@ -311,7 +311,7 @@ def test_on_a_phone_the_lanes_stay_legible_and_inside_their_region(visit: Opened
     opened = ready(visit, width=390)
 
     assert width_of_plot(opened.page) == pytest.approx(600)
-    assert opened.page.locator("#shown").inner_text() != "whole match"
+    expect(opened.page.locator("#shown")).not_to_have_text("whole match")
     assert opened.width()[0] <= 390
 
 
