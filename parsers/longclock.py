@@ -31,6 +31,7 @@ __all__ = ["mend_long_clock"]
 # Our choice: more rows than this out of order are the logger's habit, no fault.
 _HABIT_SHARE = 0.1
 _FEW_FALLS = 20
+_SEVERAL = 2
 _NONE: Rows = np.zeros(0, dtype=np.intp)
 
 
@@ -96,9 +97,10 @@ def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
     falls = np.flatnonzero(np.diff(t) < 0) + 1
     if not any(sorting.piece[-1] for sorting in alone.values()):
         turns = [fall for fall in falls[:_FEW_FALLS].tolist() if _turns_back(t, groups, fall)]
-        if len(falls) > _FEW_FALLS or not turns:
+        everyone = _turns_at_one_place(t, groups)
+        if not _begins_anew(t, everyone) and (len(falls) > _FEW_FALLS or not turns):
             return _sorted_in(t, groups, alone)
-        if len(everyone := _turns_at_one_place(t, groups)):
+        if len(everyone):
             found = [_cut_within(t, groups, everyone, (0, len(t)), in_batches=len(falls) > 1)]
         else:
             found = [_Cut(turn, _NONE) for turn in turns]
@@ -226,6 +228,15 @@ def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
     steps = np.flatnonzero(_own_steps_back(t, groups))
     turns = np.stack((groups.rows[steps], groups.rows[steps + 1]), axis=1)
     return turns if turns[:, 0].max() < turns[:, 1].min() else turns[:0]
+
+
+def _begins_anew(t: FloatArray, turns: NDArray[np.intp]) -> bool:
+    """Whether several channels step back at one place, and the file from there to where it began: rows moved
+    by accident would have to be the very first."""
+    if len(turns) < _SEVERAL:
+        return False
+    cut = int(turns[:, 1].min())
+    return bool(t[cut:].min() <= t[:cut].min())
 
 
 def _falls_across(t: FloatArray, groups: Groups, cut: int) -> bool:
