@@ -98,7 +98,7 @@ def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
     if not any(sorting.piece[-1] for sorting in alone.values()):
         turns = [fall for fall in falls[:_FEW_FALLS].tolist() if _turns_back(t, groups, fall)]
         everyone = _turns_at_one_place(t, groups)
-        if not _begins_anew(t, everyone) and (len(falls) > _FEW_FALLS or not turns):
+        if not _begins_anew(t, groups, everyone) and (len(falls) > _FEW_FALLS or not turns):
             return _sorted_in(t, groups, alone)
         if len(everyone):
             found = [_cut_within(t, groups, everyone, (0, len(t)), in_batches=len(falls) > 1)]
@@ -230,13 +230,18 @@ def _turns_at_one_place(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
     return turns if turns[:, 0].max() < turns[:, 1].min() else turns[:0]
 
 
-def _begins_anew(t: FloatArray, turns: NDArray[np.intp]) -> bool:
-    """Whether several channels step back at one place, and the file from there to where it began: rows moved
-    by accident would have to be the very first."""
-    if len(turns) < _SEVERAL:
+def _begins_anew(t: FloatArray, groups: Groups, turns: NDArray[np.intp]) -> bool:
+    """Whether several channels do not go on where some step back, and the file goes back to where it began:
+    rows moved by accident would have to be the very first."""
+    if not len(turns):
         return False
     cut = int(turns[:, 1].min())
-    return bool(t[cut:].min() <= t[:cut].min())
+    back = 0
+    for index in range(len(groups.names)):
+        rows = _rows_of(groups, index)
+        place = int(np.searchsorted(rows, cut))
+        back += bool(0 < place < len(rows) and t[rows[place]] <= t[rows[place - 1]])
+    return back >= _SEVERAL and bool(t[cut:].min() <= t[:cut].min())
 
 
 def _falls_across(t: FloatArray, groups: Groups, cut: int) -> bool:

@@ -138,6 +138,27 @@ def long_clock(rows: list[tuple[str, float]], again: list[int] | None = None) ->
     return mend_long_clock(times, Groups(names, order, bounds), np.array(again or [], dtype=np.intp))
 
 
+def test_a_batch_log_that_soon_goes_back_to_where_it_began_started_over() -> None:
+    first = [("a", 0.06), ("b", 0.31), ("c", 0.0), ("a", 0.57), ("b", 0.73)]
+    anew = [
+        ("a", 0.12),
+        ("c", 0.0),
+        ("b", 0.27),
+        ("a", 0.64),
+        ("b", 0.77),
+        ("a", 1.13),
+        ("b", 1.26),
+        ("a", 1.62),
+    ]
+
+    clock = long_clock(first + anew)
+    assert len(clock.resets) == 1
+    assert sorted(clock.t_s)[5] == pytest.approx(0.73 + 1.0)
+
+    once_back = long_clock([*first, ("a", 1.13), ("b", 0.72), ("b", 1.26), ("c", 0.9), ("a", 1.62)])
+    assert len(once_back.resets) == 0
+
+
 def test_rows_by_channel_are_merged_without_a_repair() -> None:
     clock = long_clock([*(("a", t) for t in (0.0, 1.0, 2.0)), *(("b", t) for t in (0.5, 1.0, 1.5))])
 
