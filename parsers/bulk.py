@@ -24,8 +24,8 @@ Rows = NDArray[np.intp]
 
 _CHUNK_BYTES = 1 << 25
 _SAMPLE_ROWS = 256
-# As in `parsers.cells`: a column with more cells than this that are no numbers may be one of words.
-_MOST_ODD = 0.1
+# Our choice: a column with more cells than this that are no numbers is judged by its text (`parsers.cells`).
+_MOST_ODD = 0.05
 
 
 class BulkError(Exception):
@@ -194,8 +194,7 @@ class _Bulk:
         if filling.values is None:
             return TextColumn(pl.concat(filling.strings), self._layout.decimal)
         odd = np.concatenate(filling.odd)
-        filled = filling.rows if filling.present is None else int(filling.present.sum())
-        wordy = len(odd) > _MOST_ODD * (filled + len(odd)) or bool(filling.strings)
+        wordy = bool(filling.strings) or (len(odd) > 0 and _is_told_by_spelling(filling, len(odd)))
         if wordy or (filling.values.dtype == np.float64 and _beyond_float(filling.values)):
             return TextColumn(self._strings(index), self._layout.decimal)
         return ArrayColumn(
@@ -217,6 +216,16 @@ class _Bulk:
             for chunk in self._chunks
         ]
         return pl.concat([frame.to_series(0) for frame in frames])
+
+
+def _is_told_by_spelling(filling: _Filling, odd: int) -> bool:
+    """Whether a column is many words, or holds zeros and ones only: then its text tells what it is."""
+    assert filling.values is not None  # noqa: S101 - only columns with numbers are asked
+    there = np.isfinite(filling.values)
+    if filling.present is not None:
+        there &= filling.present
+    numbers = filling.values[there]
+    return odd > _MOST_ODD * (len(numbers) + odd) or bool(np.all((numbers == 0) | (numbers == 1)))
 
 
 def _numeric_type(strings: pl.Series) -> Any:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from parsers import bulk, read_log
@@ -42,6 +42,7 @@ def told(log: Log) -> list[object]:
 
 
 @settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@example(columns=[["0"] * 40, ["0"] * 39 + ["shut"], ["0"] * 34 + ["-1", "NaN"] + ["shut"] * 4])
 @given(columns=st.lists(COLUMN.map(lambda halves: halves[0] + halves[1]), min_size=2, max_size=4))
 def test_pieces_of_a_log_make_the_same_channels_as_the_whole(
     columns: list[list[str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
