@@ -31,7 +31,7 @@ __all__ = ["mend_long_clock"]
 # Our choice: more rows than this out of order are the logger's habit, no fault.
 _HABIT_SHARE = 0.1
 _FEW_FALLS = 20
-_SEVERAL = 2
+_SEVERAL, _FEW_LATE = 2, 3
 _NONE: Rows = np.zeros(0, dtype=np.intp)
 
 
@@ -105,13 +105,21 @@ def _sort_long_rows(t: FloatArray, groups: Groups) -> Sorting:
         else:
             found = [_Cut(turn, _NONE) for turn in turns]
         cuts = [cut for cut in found if not _fill_own_holes(t, groups, cut.row)]
-        return _parted_at(t, groups, cuts) if cuts else sort_rows(t)
+        return _parted_at(t, groups, cuts) if cuts else _sorted_as_one(t)
     cuts = [] if _in_blocks(groups) else _common_restarts(t, groups, alone)
     if cuts:
         return _parted_at(t, groups, cuts)
     if _in_blocks(groups) or len(falls) > 3 * most + 3:
         return _by_channel(t, groups)
-    return sort_rows(t)
+    return _sorted_as_one(t)
+
+
+def _sorted_as_one(t: FloatArray) -> Sorting:
+    """The rows sorted as those of a wide log; so many late ones show that something else happened."""
+    sorting = sort_rows(t)
+    if len(sorting.late) > max(_HABIT_SHARE * len(t), _FEW_LATE):
+        raise UnorderedClockError
+    return sorting
 
 
 def _is_habit(late: Rows, t: FloatArray, groups: Groups) -> bool:

@@ -222,6 +222,12 @@ def test_many_rows_behind_others_of_their_own_channels_are_refused_where_no_rest
         long_clock(rows)
 
 
+def test_a_log_of_which_more_than_a_tenth_would_have_to_be_sorted_in_is_refused() -> None:
+    first = [("c", 0.0), ("c", 11.0), ("a", 11.0), ("c", 12.0), ("b", 16.0)]
+    with pytest.raises(UnorderedClockError):
+        long_clock([*first, ("a", 1.0), ("a", 8.0), ("a", 10.0), ("a", 11.0), ("b", 18.0)])
+
+
 def test_a_few_rows_that_lie_late_among_other_channels_are_a_repair() -> None:
     rows = [("ab"[i % 2], float(i)) for i in range(40)]
     rows[10], rows[11] = rows[11], rows[10]
