@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -244,11 +244,7 @@ def _begins_anew(t: FloatArray, groups: Groups, turns: NDArray[np.intp]) -> bool
     if not len(turns):
         return False
     cut = int(turns[:, 1].min())
-    back = 0
-    for index in range(len(groups.names)):
-        rows = _rows_of(groups, index)
-        place = int(np.searchsorted(rows, cut))
-        back += bool(0 < place < len(rows) and t[rows[place]] <= t[rows[place - 1]])
+    back = sum(bool(t[rows[place]] <= t[rows[place - 1]]) for rows, place in _across(groups, cut))
     return back >= _SEVERAL and bool(t[cut:].min() <= t[:cut].min())
 
 
@@ -271,13 +267,19 @@ def _mostly(groups: Groups, cut: int, holds: Callable[[Rows, int], bool]) -> boo
     """Whether it holds, of a channel's rows and the place of a row among them, for the channels of most rows,
     among those with rows on both sides of it."""
     held = across = 0
+    for rows, place in _across(groups, cut):
+        across += len(rows)
+        held += len(rows) * int(holds(rows, place))
+    return 2 * held > across
+
+
+def _across(groups: Groups, cut: int) -> Iterator[tuple[Rows, int]]:
+    """The rows of each channel that has some on both sides of a row, and at which of them it parts them."""
     for index in range(len(groups.names)):
         rows = _rows_of(groups, index)
         place = int(np.searchsorted(rows, cut))
         if 0 < place < len(rows):
-            across += len(rows)
-            held += len(rows) * int(holds(rows, place))
-    return 2 * held > across
+            yield rows, place
 
 
 def _steps_back(t: FloatArray, groups: Groups) -> NDArray[np.intp]:
